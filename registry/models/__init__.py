@@ -1,0 +1,35 @@
+"""The logbook's records, one file per entity."""
+
+from registry.models.answer import Answer, Submission
+from registry.models.attempt import FailedAttempt
+from registry.models.base import Record
+from registry.models.candidate import Candidate
+from registry.models.centre import Centre
+from registry.models.check import DailyCheck
+from registry.models.course import Course
+from registry.models.event import Event
+from registry.models.mobilisation import Mobilisation
+from registry.models.outcome import CourseOutcome, FollowUp, PlanChange
+from registry.models.patient import Patient, PatientIdentity
+from registry.models.run import Run
+from registry.models.user import User
+
+__all__ = [
+    "Answer",
+    "Candidate",
+    "Centre",
+    "Course",
+    "CourseOutcome",
+    "DailyCheck",
+    "Event",
+    "FailedAttempt",
+    "FollowUp",
+    "Mobilisation",
+    "Patient",
+    "PatientIdentity",
+    "PlanChange",
+    "Record",
+    "Run",
+    "Submission",
+    "User",
+]

@@ -1,0 +1,28 @@
+"""A person who signs in, at one centre and in one role."""
+
+from __future__ import annotations
+
+from django.contrib.auth.models import AbstractUser
+from django.db import models
+
+from registry.choices import Role
+
+
+class User(AbstractUser):
+    role = models.CharField(max_length=20, choices=Role.choices)
+    centre = models.ForeignKey("registry.Centre", on_delete=models.PROTECT, null=True, related_name="people")
+
+    REQUIRED_FIELDS: list[str] = []
+
+    class Meta(AbstractUser.Meta):
+        constraints = [
+            models.CheckConstraint(condition=models.Q(role__in=[*Role.values, ""]), name="user_role_value"),
+        ]
+
+    def __str__(self) -> str:
+        return self.get_full_name() or self.username
+
+    @property
+    def keeps_logbook(self) -> bool:
+        """May read and write identified cases."""
+        return self.role in {Role.COORDINATOR, Role.PHYSICIAN}
