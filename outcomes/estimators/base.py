@@ -4,6 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+import numpy.typing as npt
+from scipy.special import ndtri
+
+FloatArray = npt.NDArray[np.float64]
+
 
 class EstimatorError(ValueError):
     """An argument breaks a rule of the method. ``parameter`` names it, ``rule`` says what it must satisfy."""
@@ -29,15 +35,39 @@ class Estimate:
     note: str = ""
 
 
+@dataclass(frozen=True, kw_only=True)
+class HypothesisTest:
+    """A p-value with the statistic it came from; exact tests have no statistic. ``None`` as in `Estimate`."""
+
+    statistic: float | None
+    degrees_of_freedom: int | None
+    p_value: float | None
+    method: str
+    note: str = ""
+
+
 def check_level(level: float) -> None:
     """Refuse a confidence level outside (0, 1)."""
     if not 0.0 < level < 1.0:
         raise EstimatorError("level", "must lie strictly between 0 and 1")
 
 
-def check_count(name: str, count: int, *, at_most: int | None = None) -> None:
-    """Refuse a negative count, or one above its denominator."""
-    if count < 0:
+def two_sided_z(level: float) -> float:
+    """Standard normal quantile that leaves (1 - level) / 2 in each tail."""
+    check_level(level)
+    return float(ndtri(0.5 + 0.5 * level))
+
+
+def check_count(name: str, count: npt.ArrayLike, *, at_most: npt.ArrayLike | None = None) -> None:
+    """Refuse a negative count, or one above its denominator; arrays are checked cell by cell."""
+    counts = np.asarray(count)
+    if np.any(counts < 0):
         raise EstimatorError(name, "must not be negative")
-    if at_most is not None and count > at_most:
+    if at_most is not None and np.any(counts > np.asarray(at_most)):
         raise EstimatorError(name, f"must not exceed its denominator ({at_most})")
+
+
+def check_positive(name: str, value: npt.ArrayLike) -> None:
+    """Refuse a denominator or an exposure that is not above zero; NaN is refused too."""
+    if not np.all(np.asarray(value, dtype=float) > 0.0):
+        raise EstimatorError(name, "must be above zero")
