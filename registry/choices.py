@@ -122,7 +122,7 @@ class Route(TextChoices):
 
 
 class RouteGroup(TextChoices):
-    """The two routes that are compared, and the rest. Subclavian entry counts as axillary (project convention)."""
+    """The two routes that are compared, and the rest; subclavian counts as axillary (project convention)."""
 
     AXILLARY = "AXILLARY", "Axillary"
     FEMORAL = "FEMORAL", "Femoral"

@@ -1492,7 +1492,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='run',
-            constraint=django.contrib.postgres.constraints.ExclusionConstraint(condition=models.Q(('device_class', 'IABP')), expressions=[('patient', '='), (registry.models.run.Period('inserted_at', 'removed_at'), '&&')], name='run_one_balloon_at_a_time', violation_error_message='Two balloon pumps cannot lie in one aorta: these times overlap another run.'),
+            constraint=django.contrib.postgres.constraints.ExclusionConstraint(condition=models.Q(('device_class', 'IABP')), expressions=[('patient', '='), (registry.models.run.Period('inserted_at', 'removed_at'), '&&')], name='run_one_balloon_at_a_time', violation_error_message='Two balloon pumps cannot lie in one aorta: these times overlap.'),
         ),
         migrations.AddConstraint(
             model_name='run',

@@ -15,7 +15,7 @@ from registry.models.base import Record, logbook_record
 if TYPE_CHECKING:
     from registry.models.user import User
 
-ARC = "Kormos RL et al., J Heart Lung Transplant 2020;39:735–750, doi:10.1016/j.healun.2020.03.010 (wording from memory)"
+ARC = "Kormos RL et al., J Heart Lung Transplant 2020;39:735–750 (wording from memory)"
 BARC = "Mehran R et al., Circulation 2011;123:2736–2747"
 VARC = "VARC-3, Eur Heart J 2021;42:1825–1857"
 KDIGO = "KDIGO 2012, Kidney Int Suppl 2012;2:1–138"

@@ -225,7 +225,7 @@ class Run(Record):
                     (Period("inserted_at", "removed_at"), RangeOperators.OVERLAPS),
                 ],
                 condition=Q(device_class=DeviceClass.IABP),
-                violation_error_message="Two balloon pumps cannot lie in one aorta: these times overlap another run.",
+                violation_error_message="Two balloon pumps cannot lie in one aorta: these times overlap.",
             ),
         ]
 
@@ -242,5 +242,5 @@ class Run(Record):
         return self.device_class == DeviceClass.IABP
 
     def dwell(self, until: datetime) -> timedelta:
-        """Elapsed time in place, up to ``until`` while still in place. UTC arithmetic: clock changes do not count."""
+        """Elapsed time in place, up to ``until`` while still in place; clock changes do not count."""
         return (self.removed_at or until) - self.inserted_at

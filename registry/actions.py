@@ -1,0 +1,176 @@
+"""Every write to the logbook: atomic, by a named person, with its reason kept in the history."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime
+from typing import Any, TypeVar
+
+import pghistory
+from django.db import transaction
+from django.db.models import F, Max
+
+from registry.choices import EndReason, Relation
+from registry.models import (
+    Answer,
+    Candidate,
+    Centre,
+    Course,
+    CourseOutcome,
+    Event,
+    FailedAttempt,
+    Patient,
+    PatientIdentity,
+    Record,
+    Run,
+    Submission,
+    User,
+)
+
+R = TypeVar("R", bound=Record)
+
+
+class Conflict(Exception):  # noqa: N818 - it reads as what it is
+    """Somebody saved this record since the form was opened. ``current`` is what stands now."""
+
+    def __init__(self, current: Record) -> None:
+        super().__init__(f"{current} was changed meanwhile")
+        self.current = current
+
+
+def written_by(user: User | None, reason: str = "") -> Any:
+    """Context under which the history notes who wrote and why."""
+    who = {"user": user.pk, "name": user.username} if user else {"name": "command line"}
+    return pghistory.context(**who, **({"reason": reason} if reason else {}))
+
+
+def keep_answers(record: Record, answers: dict[str, str], *, by: User | None) -> None:
+    """Store the reasons a person gave for questioned values. ``answers`` maps problem code to reason."""
+    for code, reason in answers.items():
+        Answer.objects.create(
+            entity=record.entity, record_id=record.public_id, code=code, reason=reason, given_by=by
+        )
+
+
+@transaction.atomic
+def create(*, record: R, by: User | None, answers: dict[str, str] | None = None) -> R:
+    """Add one record. Event and candidate lines get their number here."""
+    with written_by(by):
+        number(record)
+        record.save(force_insert=True)
+        keep_answers(record, answers or {}, by=by)
+    return record
+
+
+def number(record: Record) -> None:
+    """Give a run, event, course or candidate its next number, under a lock on its owner."""
+    if isinstance(record, Event) and record.event_no is None:
+        record.event_no = _next(record.course, "events", "event_no")
+    elif isinstance(record, Run) and record.run_no is None:
+        record.run_no = _next(record.course, "runs", "run_no")
+    elif isinstance(record, Course) and record.course_no is None:
+        record.course_no = _next(record.patient, "courses", "course_no")
+    elif isinstance(record, Candidate) and record.line_no is None:
+        record.line_no = _next(record.centre, "candidates", "line_no")
+
+
+def _next(owner: Course | Patient | Centre, many: str, column: str) -> int:
+    type(owner).objects.select_for_update().get(pk=owner.pk)
+    highest = getattr(owner, many).aggregate(top=Max(column))["top"]
+    return (highest or 0) + 1
+
+
+@transaction.atomic
+def correct(*, record: R, version: int, reason: str, by: User, answers: dict[str, str] | None = None) -> R:
+    """Save changed columns of ``record`` if nobody saved since ``version``; raises Conflict otherwise."""
+    columns = [f.attname for f in record._meta.concrete_fields if f.editable and not f.primary_key]
+    values = {name: getattr(record, name) for name in columns}
+    with written_by(by, reason):
+        rows = type(record)._default_manager.filter(pk=record.pk, version=version)
+        if not rows.update(**values, version=F("version") + 1):
+            raise Conflict(type(record)._default_manager.get(pk=record.pk))
+        keep_answers(record, answers or {}, by=by)
+    record.version = version + 1
+    return record
+
+
+@transaction.atomic
+def delete(*, record: Record, version: int, reason: str, by: User) -> None:
+    """Remove a record entered by mistake; its history stays, with the reason."""
+    with written_by(by, reason):
+        count, _ = type(record)._default_manager.filter(pk=record.pk, version=version).delete()
+        if not count:
+            raise Conflict(type(record)._default_manager.get(pk=record.pk))
+
+
+@transaction.atomic
+def record_implant(
+    *,
+    patient: Patient,
+    course: Course,
+    run: Run,
+    by: User | None,
+    record_number: str = "",
+    failed_attempt: FailedAttempt | None = None,
+    answers: dict[str, dict[str, str]] | None = None,
+) -> Run:
+    """Record the first device of a course, with the patient if new and the attempt that failed before it."""
+    reasons = answers or {}
+    if patient.pk is None:
+        create(record=patient, by=by, answers=reasons.get("patient"))
+    if record_number:
+        with written_by(by):
+            PatientIdentity.objects.update_or_create(
+                patient=patient, defaults={"record_number": record_number}
+            )
+    course.patient = patient
+    create(record=course, by=by, answers=reasons.get("course"))
+    run.course, run.patient, run.run_no, run.relation = course, patient, 1, Relation.FIRST
+    create(record=run, by=by, answers=reasons.get("run"))
+    if failed_attempt is not None:
+        failed_attempt.patient, failed_attempt.centre, failed_attempt.followed_by = (
+            patient,
+            course.centre,
+            run,
+        )
+        create(record=failed_attempt, by=by, answers=reasons.get("failed_attempt"))
+    return run
+
+
+@transaction.atomic
+def add_run(*, run: Run, by: User | None, answers: dict[str, str] | None = None) -> Run:
+    """Add a later device to a course, beside or after the one it relates to."""
+    run.patient = run.course.patient
+    return create(record=run, by=by, answers=answers)
+
+
+@transaction.atomic
+def exchange(
+    *, old: Run, version: int, removed_at: datetime, new: Run, by: User, answers: dict[str, str] | None = None
+) -> Run:
+    """End one run and begin the next in one step. The old balloon leaves before the new one enters."""
+    old.removed_at, old.end_reason = removed_at, EndReason.EXCHANGE
+    correct(record=old, version=version, reason="exchange", by=by)
+    new.course, new.patient, new.replaces = old.course, old.patient, old
+    return create(record=new, by=by, answers=answers)
+
+
+@transaction.atomic
+def record_outcome(
+    *,
+    outcome: CourseOutcome,
+    still_in: Iterable[Run],
+    end_reason: str,
+    by: User,
+    answers: dict[str, str] | None = None,
+) -> CourseOutcome:
+    """Record how a course ended and close the runs still in place at that moment."""
+    for run in still_in:
+        run.removed_at, run.end_reason = outcome.occurred_at, end_reason
+        correct(record=run, version=run.version, reason="course outcome", by=by)
+    return create(record=outcome, by=by, answers=answers)
+
+
+def remember_submission(*, key: Any, result_url: str, by: User) -> None:
+    """Note that the form with this key was saved; call it inside the same transaction as the save."""
+    Submission.objects.create(key=key, result_url=result_url, sent_by=by)
