@@ -4,7 +4,7 @@ from allauth.account.adapter import DefaultAccountAdapter
 from django.http import HttpRequest
 
 
-class ClosedAdapter(DefaultAccountAdapter):  # type: ignore[misc] - the library has no types
+class ClosedAdapter(DefaultAccountAdapter):  # type: ignore[misc]  # untyped library
     """Accounts are made by the programme; nobody signs up."""
 
     def is_open_for_signup(self, request: HttpRequest) -> bool:

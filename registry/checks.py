@@ -44,4 +44,4 @@ def refuse_to_serve() -> None:
     """Raise ImproperlyConfigured with every reason why the site must not be served like this."""
     found = run_checks(tags=[SERVING])
     if found:
-        raise ImproperlyConfigured("\n".join(str(message) for message in found))
+        raise ImproperlyConfigured("\n".join(f"{message.msg} {message.hint}" for message in found))
