@@ -53,17 +53,20 @@ def clustered_proportion(
     Biometrics 1992;48:577-585, doi:10.2307/2532311). The limits are Wilson's, for the effective number of
     runs n/design effect and Student's t on m - 1 degrees of freedom, which stays inside [0, 1] (compared by
     Franco C et al. J Surv Stat Methodol 2019;7:334-364, doi:10.1093/jssam/smy019). With no event, or nothing
-    else, the variance cannot be seen: each patient then counts as one observation, the cautious end.
+    else, the variance cannot be seen: each patient then counts as one observation, the cautious end. The
+    effective number is never taken above the number of runs.
     Raises EstimatorError naming ``events``, ``sizes`` or ``level``.
     """
     check_level(level)
     y, n = _checked(events, sizes)
-    clusters, p = len(n), y.sum() / n.sum()
-    variance = clusters / (clusters - 1) * np.sum((y - p * n) ** 2) / n.sum() ** 2
+    clusters, total, p = len(n), n.sum(), y.sum() / n.sum()
+    residuals = (y * total - y.sum() * n) / total  # whole numbers above the line, so no spread is exactly 0
+    variance = clusters / (clusters - 1) * np.sum(residuals**2) / total**2
     seen = bool(variance > 0)
-    effective = p * (1 - p) / variance if seen else np.float64(clusters)
+    effective = p * (1 - p) / variance if seen else float(clusters)
     t = float(stdtrit(clusters - 1, 0.5 + 0.5 * level))
-    lower, upper = score_limits(p * effective, effective, t)
+    runs = np.asarray(min(effective, total))
+    lower, upper = score_limits(p * runs, runs, t)
     return ClusteredProportion(
         value=float(p),
         lower=float(lower),
@@ -72,10 +75,10 @@ def clustered_proportion(
         method="Wilson, effective sample size from the between-patient variance",
         note="" if seen else "no spread between patients: each patient counted as one observation",
         events=int(y.sum()),
-        total=int(n.sum()),
+        total=int(total),
         clusters=clusters,
         standard_error=float(np.sqrt(variance)) if seen else None,
-        design_effect=float(n.sum() / effective) if seen else None,
+        design_effect=float(total / effective) if seen else None,
     )
 
 

@@ -163,7 +163,8 @@ def _conditional_roots(
     def shortfall(log_odds_ratio: FloatArray) -> FloatArray:
         exponents = weights + np.multiply.outer(log_odds_ratio, counts)
         likelihood = np.exp(exponents - exponents.max(axis=1, keepdims=True))
-        return targets - (scores * likelihood).sum(axis=1) / likelihood.sum(axis=1)
+        mean: FloatArray = (scores * likelihood).sum(axis=1) / likelihood.sum(axis=1)
+        return targets - mean
 
     roots = np.exp(falling_roots(shortfall, np.full(3, -LOG_ODDS_BOUND), np.full(3, LOG_ODDS_BOUND)))
     return float(roots[0]), float(roots[1]), float(roots[2])

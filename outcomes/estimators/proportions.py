@@ -98,8 +98,8 @@ def clopper_pearson_limits(events: npt.ArrayLike, totals: npt.ArrayLike, level: 
     check_level(level)
     x, n = _cells(events, totals)
     tail = 0.5 * (1 - level)
-    lower = betaincinv(np.maximum(x, 1), n - x + 1, tail)
-    upper = betaincinv(x + 1, np.maximum(n - x, 1), 1 - tail)
+    lower = np.asarray(betaincinv(np.maximum(x, 1.0), n - x + 1.0, tail), dtype=float)
+    upper = np.asarray(betaincinv(x + 1.0, np.maximum(n - x, 1.0), 1.0 - tail), dtype=float)
     return _closed_ends(x, n, lower, upper)
 
 

@@ -42,7 +42,8 @@ def _restricted_risk(
     cosine = np.divide(q, cube, out=np.zeros_like(q), where=cube != 0)
     angle = (np.pi + np.arccos(np.clip(cosine, -1.0, 1.0))) / 3
     root = 2 * radius * np.cos(angle) - squared
-    return np.clip(root, np.maximum(0.0, -difference), np.minimum(1.0, 1.0 - difference))
+    risk: FloatArray = np.clip(root, np.maximum(0.0, -difference), np.minimum(1.0, 1.0 - difference))
+    return risk
 
 
 def risk_ratio_score(
