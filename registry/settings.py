@@ -100,6 +100,7 @@ CRISPY_FAIL_SILENTLY = False
 STATIC_URL = "static/"
 STATIC_ROOT = BASE_DIR / "staticfiles"
 STATICFILES_DIRS = [BASE_DIR / "static"]
+WHITENOISE_AUTOREFRESH = WHITENOISE_USE_FINDERS = DEBUG  # straight from the folders, without collectstatic
 STORAGES = {
     "staticfiles": {
         "BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"

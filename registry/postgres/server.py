@@ -134,10 +134,14 @@ class EmbeddedServer:
         return socket_folder
 
     def _create(self) -> None:
-        """Run initdb beside the final place: one cut short leaves only ``.new`` behind, removed here."""
+        """Run initdb beside the final place. One cut short leaves ``new-…`` behind, removed here; each has a
+        folder of its own, since the one cut short may still be running.
+        """
         self._refuse_other_major()
-        unfinished = self.data.with_suffix(".new")
-        shutil.rmtree(unfinished, ignore_errors=True)
+        for abandoned in self.folder.glob("new-*"):
+            shutil.rmtree(abandoned, ignore_errors=True)
+        unfinished = Path(tempfile.mkdtemp(prefix="new-", dir=self.folder))
+        self.account.take(unfinished)
         password = secrets.token_urlsafe(32)
         pwfile = self._write_secret("pwfile", password)
         self._write_secret(self.passfile.name, f"*:*:*:*:{password}\n")

@@ -19,6 +19,6 @@ class Command(BaseCommand):
         """Each step says by itself what it does; load_demo also names the accounts."""
         call_command("migrate", verbosity=0)
         call_command("load_demo")
-        self.stdout.write(f"\nOpen http://{address}/ and sign in with one of the accounts above. Ctrl-C stops.\n")
+        self.stdout.write(f"\nOpen http://{address}/ and sign in with one of these accounts. Ctrl-C stops.\n")
         self.stdout.flush()
         call_command("runserver", address, use_reloader=False)
