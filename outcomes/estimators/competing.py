@@ -42,20 +42,19 @@ def cumulative_incidence(
 ) -> CumulativeIncidence:
     """Aalen-Johansen curves of all causes in one group, on one time axis, exact ties, delayed entry allowed.
 
-    The variance is of Greenwood type (multinomial increments, independent over times). Without delayed entry it
-    equals the infinitesimal jackknife, the convention of R survival and Stata; the variance of Aalen 1978 (R
-    cmprsk) differs a little. After the last row leaves the curves stay flat and keep their limits. A curve that
-    reaches 1 keeps its last lower limit, as incidence cannot fall. ``minimum_at_risk`` as in ``kaplan_meier``.
+    The variance is of Greenwood type (multinomial increments, independent over times). Without delayed entry
+    it equals the infinitesimal jackknife, the convention of R survival and Stata; the variance of Aalen 1978
+    (R cmprsk) differs a little. After the last row leaves the curves stay flat and keep their limits. A curve
+    that reaches 1 keeps its last lower limit, as incidence cannot fall. ``minimum_at_risk`` as in
+    ``kaplan_meier``.
 
     Raises EstimatorError for an unknown or empty group, level, transform or minimum.
 
-    Source: Aalen and Johansen, Scand J Stat 1978;5:141-150; variance: Allignol, Schumacher and Beyersmann, Biom J
-    2010;52:126-137, doi 10.1002/bimj.200900039.
+    Source: Aalen and Johansen, Scand J Stat 1978;5:141-150; variance: Allignol, Schumacher and Beyersmann,
+    Biom J 2010;52:126-137, doi 10.1002/bimj.200900039.
     """
     index = tally.group_index(group)
-    free = kaplan_meier(
-        tally, group=index, level=level, transform=transform, minimum_at_risk=minimum_at_risk
-    )
+    free = kaplan_meier(tally, group=index, level=level, transform=transform, minimum_at_risk=minimum_at_risk)
     table = tally.risk_table(index)
     events = table.events[0, :, table.times.size - free.times.size :]
     curves = [_incidence_curve(free, cause, row) for cause, row in enumerate(events, start=1)]
@@ -108,8 +107,8 @@ def _incidence_variance(free: SurvivalCurve, before: Floats, values: Floats, eve
 def gray_test(tally: Tally, *, cause: int) -> GroupTest:
     """Gray's test (rho = 0) that the cumulative incidence of one cause is equal in all groups.
 
-    Raises EstimatorError for a cause out of range, fewer than two groups, a group without subjects, and delayed
-    entry, for which the test has no agreed form.
+    Raises EstimatorError for a cause out of range, fewer than two groups, a group without subjects, and
+    delayed entry, for which the test has no agreed form.
 
     Source: Gray, Ann Stat 1988;16:1141-1154, doi 10.1214/aos/1176350951.
     """
@@ -130,8 +129,8 @@ def gray_test(tally: Tally, *, cause: int) -> GroupTest:
 class _GrayParts:
     """Arrays (G, D), or (D,) for the pooled curve, on the times of any event.
 
-    ``exposure`` is Y / S(t-): those who would be at risk if nobody had had an event. ``share`` of a group is its
-    part of the subdistribution risk set, ``exposure`` times 1 - F(t-).
+    ``exposure`` is Y / S(t-): those who would be at risk if nobody had had an event. ``share`` of a group is
+    its part of the subdistribution risk set, ``exposure`` times 1 - F(t-).
     """
 
     own: Floats
@@ -165,10 +164,10 @@ def _gray_parts(tally: Tally, cause: int) -> _GrayParts:
 def _gray_covariance(parts: _GrayParts) -> Floats:
     """Covariance of the score under equal curves, by linearising it in the counts of each group r.
 
-    Group r enters score k through its own events, with weight 1{k = r} - share of k, and through its later risk
-    sets, which its estimated curves scale. ``later`` sums that second effect over times after s. Under equal curves
-    the share is that of the exposures, events of the cause follow the pooled curve and other events their own
-    counts, each with the finite-population factor for ties.
+    Group r enters score k through its own events, with weight 1{k = r} - share of k, and through its later
+    risk sets, which its estimated curves scale. ``later`` sums that second effect over times after s. Under
+    equal curves the share is that of the exposures, events of the cause follow the pooled curve and other
+    events their own counts, each with the finite-population factor for ties.
     """
     groups = range(len(parts.own))
     share = parts.exposure / parts.exposure.sum(axis=0)
@@ -188,7 +187,7 @@ def _gray_covariance(parts: _GrayParts) -> Floats:
 
 
 def _gray_scales(parts: _GrayParts, r: int) -> tuple[Floats, Floats]:
-    """Variance of an event of the cause, and of any other, per unit of exposure squared, at each time, group r."""
+    """Variance of events of the cause, and of others, per squared unit of exposure in group r."""
     before, at_risk, exposure = parts.survival_before[r], parts.at_risk[r], parts.exposure[r]
     present = at_risk > 0
     all_own, other = parts.own.sum(axis=0), parts.other[r]

@@ -22,7 +22,7 @@ TOO_FEW_EARLY = "fewer than {minimum} at risk until {start:g}; the curve starts 
 
 @dataclass(frozen=True, kw_only=True)
 class CurvePoint(Estimate):
-    """A curve read at ``time``: ``at_risk`` just before it, ``events`` up to and including it, of ``subjects``."""
+    """A curve read at ``time``, with those ``at_risk`` just before it and ``events`` up to and with it."""
 
     time: float
     std_error: float | None
@@ -35,8 +35,8 @@ class CurvePoint(Estimate):
 class StepCurve:
     """A curve that jumps at ``times`` (D,) to ``values`` (D,), with its limits; all arrays have shape (D,).
 
-    ``at_risk`` counts rows just before each time, ``events`` those that happen at it. ``group``, ``tally`` and
-    ``level`` are the inputs. ``starts_at`` is set when the curve is conditional on reaching that time.
+    ``at_risk`` counts rows just before each time, ``events`` those that happen at it. ``group``, ``tally``
+    and ``level`` are the inputs. ``starts_at`` is set when the curve is conditional on reaching that time.
     """
 
     tally: Tally
@@ -93,7 +93,7 @@ class StepCurve:
         )
 
     def _read(self, index: int, time: float) -> tuple[float | None, ...]:
-        """Value, lower, upper and standard error; the limit away from the start is open until an event comes."""
+        """Value, lower, upper and standard error; one limit is open until the first event."""
         if self.starts_at is not None and time < self.starts_at:
             return None, None, None, None
         if index < 0 or self.values[index] == self.start:
@@ -120,8 +120,8 @@ def probability_limits(
 ) -> tuple[Floats, Floats]:
     """Limits of probabilities, delta method on a transformed scale: lower and upper, shape as ``values``.
 
-    Each limit keeps within [0, 1]. Where the value is 0 or 1 both limits equal it, as no transform has a slope
-    there; callers say what that means for their curve.
+    Each limit keeps within [0, 1]. Where the value is 0 or 1 both limits equal it, as no transform has a
+    slope there; callers say what that means for their curve.
 
     Source: Borgan and Liestøl, Scand J Stat 1990;17:35-41 (log-log, arcsine); Kalbfleisch and Prentice, The
     Statistical Analysis of Failure Time Data, 2nd ed. 2002, doi 10.1002/9781118032985 (log-log).
@@ -156,8 +156,9 @@ def _transformed(p: Floats, error: Floats, transform: Transform) -> tuple[Floats
 def first_usable(at_risk: Ints, minimum: int) -> int:
     """Position of the first time used when an early risk set must hold ``minimum`` rows.
 
-    With delayed entry the risk set grows before it shrinks. Times up to the last small risk set before the largest
-    one are left out; small risk sets after it are not, since dropping late events would flatten the curve.
+    With delayed entry the risk set grows before it shrinks. Times up to the last small risk set before the
+    largest one are left out; small risk sets after it are not, since dropping late events would flatten the
+    curve.
     """
     if not at_risk.size or minimum <= 1:
         return 0
@@ -169,7 +170,7 @@ def first_usable(at_risk: Ints, minimum: int) -> int:
 
 
 def area_under(times: Floats, values: Floats, *, start: float, tau: float) -> float:
-    """Area from 0 to ``tau`` under the step curve that is ``start`` until ``times`` (D,), then ``values`` (D,)."""
+    """Area from 0 to ``tau`` under the step curve that is ``start`` and then ``values`` from ``times`` on."""
     kept = times < tau
     edges = np.concatenate([[0.0], times[kept], [tau]])
     return float(np.concatenate([[start], values[kept]]) @ np.diff(edges))

@@ -17,7 +17,8 @@ NEGLIGIBLE = 1e-12  # of the largest variance: such a group shares no risk set w
 class GroupTest(HypothesisTest):
     """Chi-square test of equal curves over ``groups``.
 
-    ``observed`` (G,) events, ``score`` (G,) observed minus expected and its ``covariance`` (G, G) follow their order.
+    ``observed`` (G,) events, ``score`` (G,) observed minus expected and its ``covariance`` (G, G) follow
+    their order.
     """
 
     groups: tuple[str, ...]
@@ -35,7 +36,9 @@ def group_test(
     score: Floats, covariance: Floats, *, observed: Floats, groups: tuple[str, ...], method: str
 ) -> GroupTest:
     """Quadratic form of a score that sums to zero over groups; groups without information take no part."""
-    statistic, df, note = None, None, "no event happened while two groups were at risk"
+    statistic: float | None = None
+    df: int | None = None
+    note = "no event happened while two groups were at risk"
     variances = np.diag(covariance)
     informed = np.flatnonzero(variances > NEGLIGIBLE * variances.max(initial=0.0))
     if informed.size > 1:
@@ -45,7 +48,7 @@ def group_test(
     return GroupTest(
         statistic=statistic,
         degrees_of_freedom=df,
-        p_value=None if statistic is None else float(chdtrc(df, statistic)),
+        p_value=None if statistic is None else float(chdtrc(free.size, statistic)),
         method=method,
         groups=groups,
         observed=observed,

@@ -17,8 +17,10 @@ SUMS_TO_ONE = 1e-9
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class StateOccupancy:
-    """Probabilities of ``states`` at ``times``: ``initial`` (S,), then ``probability``, ``std_error``, ``lower``,
-    ``upper`` and ``at_risk`` of shape (D, S), and ``transitions`` (D, S, S), from row to column."""
+    """Probabilities of ``states`` before the first of ``times``, ``initial`` (S,), and from each on, (D, S).
+
+    ``std_error``, limits and ``at_risk`` have shape (D, S); ``transitions`` (D, S, S) go from row to column.
+    """
 
     tally: Tally
     states: tuple[str, ...]
@@ -48,18 +50,19 @@ def state_occupancy(
 ) -> StateOccupancy:
     """Aalen-Johansen matrix estimate of state occupancy, with delayed entry and repeated visits.
 
-    In the tally each row is one stay: its group is the state stayed in, and cause j means that it ended by entering
-    ``tally.groups[j - 1]`` (0: still there when last seen). States that nobody leaves still need a label.
-    ``initial`` (S,) are the probabilities at time zero; by default the shares of those followed from the origin,
-    whose sampling error then counts in the standard errors. The occupancy stays right when the past matters, as long
-    as censoring does not depend on the state; the standard errors do assume that only the present state matters.
+    In the tally each row is one stay: its group is the state stayed in, and cause j means that it ended by
+    entering ``tally.groups[j - 1]`` (0: still there when last seen). States that nobody leaves still need a
+    label. ``initial`` (S,) are the probabilities at time zero; by default the shares of those followed from
+    the origin, whose sampling error then counts in the standard errors. The occupancy stays right when the
+    past matters, as long as censoring does not depend on the state; the standard errors do assume that only
+    the present state matters.
 
-    Raises EstimatorError when the tally has more causes than groups, when ``initial`` is no distribution, or when
-    nobody is followed from the origin and it is not given.
+    Raises EstimatorError when the tally has more causes than groups, when ``initial`` is no distribution, or
+    when nobody is followed from the origin and it is not given.
 
-    Source: Aalen and Johansen, Scand J Stat 1978;5:141-150; Datta and Satten, Stat Probab Lett 2001;55:403-411,
-    doi 10.1016/S0167-7152(01)00155-9; variance: Andersen, Borgan, Gill and Keiding, Statistical Models Based on
-    Counting Processes 1993, section IV.4.1, doi 10.1007/978-1-4612-4348-9.
+    Source: Aalen and Johansen, Scand J Stat 1978;5:141-150; Datta and Satten, Stat Probab Lett
+    2001;55:403-411, doi 10.1016/S0167-7152(01)00155-9; variance: Andersen, Borgan, Gill and Keiding,
+    Statistical Models Based on Counting Processes 1993, section IV.4.1, doi 10.1007/978-1-4612-4348-9.
     """
     size = len(tally.groups)
     if tally.causes > size:

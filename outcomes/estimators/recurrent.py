@@ -10,7 +10,7 @@ import numpy.typing as npt
 from outcomes.estimators.arrays import Floats, Ints, counts, finite_vector
 from outcomes.estimators.base import EstimatorError, two_sided_z
 from outcomes.estimators.curves import StepCurve
-from outcomes.estimators.tally import CENSORED, Tally, tally_exits
+from outcomes.estimators.tally import CENSORED, tally_exits
 
 FEW_PATIENTS = 20
 TOO_FEW_PATIENTS = "fewer than {few} patients: the robust error is too small (common practice, no source)"
@@ -35,11 +35,12 @@ def mean_cumulative_function(
 ) -> MeanCumulativeCurve:
     """Nelson-Aalen sum of events over rows at risk, with a patient-robust standard error.
 
-    ``exit`` and ``entry`` (N,) as in ``tally_exits``; ``event_row`` (E,) position of the row an event belongs to and
-    ``event_time`` (E,) its time, within (entry, exit]; every event counts, also several of one row at one time.
-    ``patient`` (N,) whole numbers of zero or more, for rows of one patient (default: each row its own). The variance
-    is that of Lawless and Nadeau, a sum over patients without the factor n / (n - 1) that Nelson's has; limits are
-    taken on the log scale. Leaving ends the row: the mean is per row still followed, not a count after death.
+    ``exit`` and ``entry`` (N,) as in ``tally_exits``; ``event_row`` (E,) position of the row an event belongs
+    to and ``event_time`` (E,) its time, within (entry, exit]; every event counts, also several of one row at
+    one time. ``patient`` (N,) whole numbers of zero or more, for rows of one patient (default: each row its
+    own). The variance is that of Lawless and Nadeau, a sum over patients without the factor n / (n - 1) that
+    Nelson's has; limits are taken on the log scale. Leaving ends the row: the mean is per row still followed,
+    not a count after death.
 
     Raises EstimatorError for rows that ``tally_exits`` refuses, and for events outside their row's follow-up.
 
@@ -51,14 +52,16 @@ def mean_cumulative_function(
     tally = tally_exits(left, np.full(left.shape, CENSORED), entry=entry, groups=(label,))
     came = np.zeros(left.size) if entry is None else np.asarray(entry, dtype=float)
     rows, happened = _events(event_row, event_time, came, left.astype(float))
-    owner = np.arange(left.size) if patient is None else counts("patient", patient, length=left.size)
+    owner = (
+        np.arange(left.size) if patient is None else _numbered(counts("patient", patient, length=left.size))
+    )
     times, index, events = np.unique(happened, return_inverse=True, return_counts=True)
     at_risk = tally.at_risk_at(times, 0)
     values = np.cumsum(events / at_risk)
     changes = _Changes(times, at_risk, np.cumsum(events / at_risk.astype(float) ** 2))
     std_error = np.sqrt(changes.variance(owner, came, left.astype(float), rows, index))
     width = np.exp(z * std_error / values)
-    patients = np.unique(owner).size
+    patients = int(owner.max()) + 1
     return MeanCumulativeCurve(
         tally=tally,
         group=0,
@@ -74,6 +77,12 @@ def mean_cumulative_function(
         note=TOO_FEW_PATIENTS.format(few=FEW_PATIENTS) if patients < FEW_PATIENTS else "",
         patients=patients,
     )
+
+
+def _numbered(patient: Ints) -> Ints:
+    """Patients as 0, 1, 2, ..."""
+    index: Ints = np.unique(patient, return_inverse=True)[1]
+    return index
 
 
 def _events(
@@ -94,9 +103,9 @@ def _events(
 class _Changes:
     """Sums over patients of squared influence, kept up to date instead of a patients-by-times matrix.
 
-    The influence of a patient at t is A = alpha - k G(t), where G sums events / at risk squared, k counts the rows
-    at risk, and alpha and k change only at the patient's own events, entries and exits. So the sum of A squared
-    needs just the running sums of alpha^2, alpha k and k^2.
+    The influence of a patient at t is A = alpha - k G(t), where G sums events / at risk squared, k counts the
+    rows at risk, and alpha and k change only at the patient's own events, entries and exits. So the sum of A
+    squared needs just the running sums of alpha^2, alpha k and k^2.
     """
 
     times: Floats
@@ -104,41 +113,41 @@ class _Changes:
     drift: Floats  # G at each time
 
     def variance(self, owner: Ints, came: Floats, left: Floats, rows: Ints, index: Ints) -> Floats:
-        """Sum over patients of squared influence at each time, shape (D,); ``index`` (E,) places the events."""
+        """Sum over patients of squared influence at each time, shape (D,); ``index`` (E,) places events."""
+        size = self.times.size
+        at_start = np.bincount(owner[came <= 0], minlength=int(owner.max()) + 1).astype(float)
         who, when, alpha, k = self._list(owner, came, left, rows, index)
-        order = np.lexsort((when, who))
+        order = np.argsort(who * (size + 1) + when)
         who, when, alpha, k = who[order], when[order], alpha[order], k[order]
-        alpha_after, k_after = _running(who, alpha), _running(who, k)
+        alpha_after, k_after = _running(who, alpha), _running(who, k) + at_start[who]
         alpha_before, k_before = alpha_after - alpha, k_after - k
         gain = [
             alpha_after**2 - alpha_before**2,
             alpha_after * k_after - alpha_before * k_before,
             k_after**2 - k_before**2,
         ]
-        size = self.times.size
         squares, cross, counted = (
             np.cumsum(np.bincount(when, weights=part, minlength=size + 1)[:size]) for part in gain
         )
+        counted += np.sum(at_start**2)
         return np.maximum(squares - 2.0 * self.drift * cross + self.drift**2 * counted, 0.0)
 
     def _list(
         self, owner: Ints, came: Floats, left: Floats, rows: Ints, index: Ints
     ) -> tuple[Ints, Ints, Floats, Floats]:
-        """Whose, from which time on, and by how much alpha and k change: entries, exits, then events."""
-        followed = (came < left) | (came <= 0)
-        owner_seen, left_seen = owner[followed], left[followed]
-        came_seen = np.where(came > 0, came, -np.inf)[followed]  # followed from the origin: at risk at time zero too
-        one = np.ones(owner_seen.size)
+        """Whose, from which time on, and by how much alpha and k change: late entries, exits, events."""
+        late = (came > 0) & (came < left)
+        ends = late | (came <= 0)
+        entered, ended = came[late], left[ends]
+        moved = np.concatenate([entered, ended])
+        drift = self._drift_at(moved)
+        drift[entered.size :] *= -1.0
         return (
-            np.concatenate([owner_seen, owner_seen, owner[rows]]),
-            np.concatenate([self._from(came_seen), self._from(left_seen), index]),
-            np.concatenate([self._drift_at(came_seen), -self._drift_at(left_seen), 1.0 / self.at_risk[index]]),
-            np.concatenate([one, -one, np.zeros(index.size)]),
+            np.concatenate([owner[late], owner[ends], owner[rows]]),
+            np.concatenate([np.searchsorted(self.times, moved, side="left"), index]),
+            np.concatenate([drift, 1.0 / self.at_risk[index]]),
+            np.concatenate([np.ones(entered.size), -np.ones(ended.size), np.zeros(index.size)]),
         )
-
-    def _from(self, when: Floats) -> Ints:
-        """Position of the first event time not before each given time."""
-        return np.searchsorted(self.times, when, side="left")
 
     def _drift_at(self, when: Floats) -> Floats:
         """G at each given time, 0 before the first event."""

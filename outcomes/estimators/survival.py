@@ -8,7 +8,7 @@ from typing import ClassVar
 import numpy as np
 from scipy.special import ndtr
 
-from outcomes.estimators.arrays import Floats
+from outcomes.estimators.arrays import Floats, Ints
 from outcomes.estimators.base import Estimate, EstimatorError, check_positive, two_sided_z
 from outcomes.estimators.curves import (
     TOO_FEW_EARLY,
@@ -74,15 +74,15 @@ def kaplan_meier(
 ) -> SurvivalCurve:
     """Probability of no exit by any cause; pass ``tally.of_causes(...)`` to censor the others.
 
-    Standard errors are Greenwood's; limits use the named transform. When the last row at risk has the event the
-    curve is 0 and no transform has a slope: the lower limit is then 0 and the upper one stays where it was, which
-    holds because survival cannot rise. ``minimum_at_risk`` leaves out events met by a smaller early risk set
-    (delayed entry); the curve is then conditional on reaching ``starts_at``.
+    Standard errors are Greenwood's; limits use the named transform. When the last row at risk has the event
+    the curve is 0 and no transform has a slope: the lower limit is then 0 and the upper one stays where it
+    was, which holds because survival cannot rise. ``minimum_at_risk`` leaves out events met by a smaller
+    early risk set (delayed entry); the curve is then conditional on reaching ``starts_at``.
 
     Raises EstimatorError for an unknown or empty group, level, transform or minimum.
 
-    Source: Kaplan and Meier, JASA 1958;53:457-481, doi 10.1080/01621459.1958.10501452; delayed entry: Klein and
-    Moeschberger, Survival Analysis, 2nd ed. 2003, section 4.6, doi 10.1007/b97377.
+    Source: Kaplan and Meier, JASA 1958;53:457-481, doi 10.1080/01621459.1958.10501452; delayed entry: Klein
+    and Moeschberger, Survival Analysis, 2nd ed. 2003, section 4.6, doi 10.1007/b97377.
     """
     index = tally.group_index(group)
     table = tally.risk_table(index)
@@ -113,18 +113,19 @@ def kaplan_meier(
     )
 
 
-def greenwood_terms(at_risk: Floats, events: Floats) -> Floats:
+def greenwood_terms(at_risk: Ints, events: Ints) -> Floats:
     """d / (Y (Y - d)) at each time; 0 where all at risk have the event, as the curve multiplies it by 0."""
     left = at_risk - events
-    return np.divide(events, at_risk * left.astype(float), out=np.zeros(left.shape), where=left > 0)
+    safe = np.where(left > 0, left, 1) * at_risk.astype(float)
+    return np.where(left > 0, events / safe, 0.0)
 
 
 def quantile(curve: SurvivalCurve, share: float = 0.5) -> SurvivalQuantile:
     """Time by which ``share`` of the group has had the event, with limits from the curve's own transform.
 
-    The time is the first at which the curve is below 1 - ``share``. A curve that runs exactly on that level is
-    given the middle of its flat stretch, which ends at the next event or at the last follow-up. A limit that the
-    limit curves never cross is None.
+    The time is the first at which the curve is below 1 - ``share``. A curve that runs exactly on that level
+    is given the middle of its flat stretch, which ends at the next event or at the last follow-up. A limit
+    that the limit curves never cross is None.
 
     Source: Brookmeyer and Crowley, Biometrics 1982;38:29-41, doi 10.2307/2530286.
     """
@@ -159,13 +160,14 @@ def _crossing(curve: SurvivalCurve, values: Floats, level: float) -> float | Non
 def restricted_mean(curve: SurvivalCurve, *, tau: float) -> RestrictedMean:
     """Area under the curve up to ``tau``, with the variance of that estimate (not of the time itself).
 
-    The variance sums, over event times, the squared area still to come times Greenwood's term. Not estimable when
-    ``tau`` lies beyond the last follow-up of a curve that has not reached 0, or when the curve starts late.
+    The variance sums, over event times, the squared area still to come times Greenwood's term. Not estimable
+    when ``tau`` lies beyond the last follow-up of a curve that has not reached 0, or when the curve starts
+    late.
 
     Raises EstimatorError for a ``tau`` that is not positive.
 
-    Source: Klein and Moeschberger, Survival Analysis, 2nd ed. 2003, section 4.5, doi 10.1007/b97377; Uno et al.,
-    J Clin Oncol 2014;32:2380-2385, doi 10.1200/JCO.2014.55.2208.
+    Source: Klein and Moeschberger, Survival Analysis, 2nd ed. 2003, section 4.5, doi 10.1007/b97377; Uno et
+    al., J Clin Oncol 2014;32:2380-2385, doi 10.1200/JCO.2014.55.2208.
     """
     check_positive("tau", tau)
     value = error = None
@@ -239,8 +241,8 @@ def restricted_mean_difference(
 def log_rank(*strata: Tally) -> GroupTest:
     """Log-rank test of equal curves over the groups of a tally; several tallies are strata.
 
-    Every exit by a cause counts; pass ``tally.of_causes(...)`` to censor the others. Ties use the hypergeometric
-    variance. Each group must have subjects in some stratum.
+    Every exit by a cause counts; pass ``tally.of_causes(...)`` to censor the others. Ties use the
+    hypergeometric variance. Each group must have subjects in some stratum.
 
     Source: Mantel, Cancer Chemother Rep 1966;50:163-170; Peto and Peto, J R Stat Soc A 1972;135:185-207,
     doi 10.2307/2344317.

@@ -1,7 +1,7 @@
 """The counted form of follow-up, from which every curve and test here is computed.
 
-Rows become counts per distinct time, so a curve costs one pass over the rows and one over the times, and tallies
-of several centres or quarters add up to the tally of all their rows.
+Rows become counts per distinct time, so a curve costs one pass over the rows and one over the times, and
+tallies of several centres or quarters add up to the tally of all their rows.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ GRID_CELLS_PER_ROW = 6
 
 @dataclass(frozen=True)
 class RiskTable:
-    """Counts at the times where something happens: ``times`` (D,), ``at_risk`` (G, D), ``events`` (G, K, D)."""
+    """Counts at the ``times`` (D,) of events: ``at_risk`` (G, D) and ``events`` (G, K, D)."""
 
     times: Floats
     at_risk: Ints
@@ -36,9 +36,9 @@ class Tally:
     """Entries and exits by group, cause and time.
 
     ``times`` (T,) distinct times in the caller's unit; ``at_origin`` (G,) rows followed from time zero;
-    ``late_entries`` (G, T) rows that come under observation just after each time; ``exits`` (G, K + 1, T), where
-    cause 0 is censoring; ``never_at_risk`` (G,) rows that entered late and left at that same moment, which belong
-    to no risk set.
+    ``late_entries`` (G, T) rows that come under observation just after each time; ``exits`` (G, K + 1, T),
+    where cause 0 is censoring; ``never_at_risk`` (G,) rows that entered late and left at that same moment,
+    which belong to no risk set.
     """
 
     groups: tuple[str, ...]
@@ -51,18 +51,20 @@ class Tally:
     @property
     def causes(self) -> int:
         """Number of causes K, censoring not counted."""
-        return self.exits.shape[1] - 1
+        return int(self.exits.shape[1]) - 1
 
     @cached_property
     def subjects(self) -> Ints:
         """Rows that were under observation at some time, shape (G,)."""
-        return self.exits.sum(axis=(1, 2))
+        subjects: Ints = self.exits.sum(axis=(1, 2))
+        return subjects
 
     @cached_property
     def at_risk(self) -> Ints:
         """Rows under observation just before each time, entry < t <= exit, shape (G, T)."""
         change = self.late_entries - self.exits.sum(axis=1)
-        return self.at_origin[:, None] + np.cumsum(change, axis=1) - change
+        at_risk: Ints = self.at_origin[:, None] + np.cumsum(change, axis=1) - change
+        return at_risk
 
     @property
     def has_late_entries(self) -> bool:
@@ -70,11 +72,10 @@ class Tally:
         return bool(self.late_entries.any())
 
     def group_index(self, group: int | str) -> int:
-        """Position of a group given by label or position; refuses an unknown group and one without subjects."""
-        labels: tuple[int | str, ...] = self.groups if isinstance(group, str) else tuple(range(len(self.groups)))
-        if group not in labels:
-            raise EstimatorError("group", f"must be one of {', '.join(map(str, labels))}")
-        index = labels.index(group)
+        """Position of a group given by label or position; refuses an unknown or empty group."""
+        index = self.groups.index(group) if isinstance(group, str) and group in self.groups else group
+        if isinstance(index, str) or not 0 <= index < len(self.groups):
+            raise EstimatorError("group", f"must be one of {', '.join(self.groups)}, or a position")
         if not self.subjects[index]:
             raise EstimatorError("group", f"has no subjects ({self.groups[index]})")
         return index
@@ -101,7 +102,7 @@ class Tally:
         return float(self.times[np.flatnonzero(self.exits[group].any(axis=0))[-1]])
 
     def of_causes(self, *causes: int) -> Tally:
-        """The same follow-up where only the given causes count, together, as cause 1; the rest are censored."""
+        """The same follow-up where the given causes count together as cause 1; the rest are censored."""
         for cause in causes:
             self.check_cause(cause)
         chosen = self.exits[:, list(causes)].sum(axis=1)
@@ -134,18 +135,19 @@ def tally_exits(
 ) -> Tally:
     """Count rows of follow-up, each observed over (entry, exit].
 
-    ``exit`` (N,) time of leaving, zero or later, in one unit for all (integer minutes are counted, other numbers
-    sorted; times are the same only if equal, so do not round days before); ``cause`` (N,) 0 for censored or
-    1..``causes``; ``entry`` (N,) start of observation, where zero or less means followed from the origin and so at
-    risk at time zero too; ``group`` (N,) position in ``groups``. At equal times events come before censorings.
+    ``exit`` (N,) time of leaving, zero or later, in one unit for all (integer minutes are counted, other
+    numbers sorted; times are the same only if equal, so do not round days before); ``cause`` (N,) 0 for
+    censored or 1..``causes``; ``entry`` (N,) start of observation, where zero or less means followed from the
+    origin and so at risk at time zero too; ``group`` (N,) position in ``groups``. At equal times events come
+    before censorings.
 
-    Raises EstimatorError for no rows, unequal lengths, missing numbers, a code out of range, an exit below zero or
-    before its entry.
+    Raises EstimatorError for no rows, unequal lengths, missing numbers, a code out of range, an exit below
+    zero or before its entry.
     """
     left = _times("exit", exit)
     came = np.zeros_like(left) if entry is None else _times("entry", entry, left.size)
     coded = _codes("cause", cause, left.size, None if causes is None else causes + 1)
-    member = np.zeros(left.size, np.int64) if group is None else _codes("group", group, left.size, len(groups))
+    member = np.zeros_like(coded) if group is None else _codes("group", group, left.size, len(groups))
     if left.min() < 0:
         raise EstimatorError("exit", "must not be negative")
     if (came > left).any():
@@ -154,7 +156,12 @@ def tally_exits(
 
 
 def _count(
-    left: npt.NDArray[Any], came: npt.NDArray[Any], cause: Ints, group: Ints, groups: tuple[str, ...], causes: int
+    left: npt.NDArray[Any],
+    came: npt.NDArray[Any],
+    cause: Ints,
+    group: Ints,
+    groups: tuple[str, ...],
+    causes: int,
 ) -> Tally:
     late = came > 0
     never = late & (came == left)

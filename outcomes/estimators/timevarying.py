@@ -1,7 +1,8 @@
 """Cox regression on start-stop rows, so that a patient counts under the route in place at the time.
 
-Calling a patient axillary from day 0 because an axillary device came later credits that route with days the patient
-had to survive first (immortal time). Rows split at the change carry the route as a covariate that varies.
+Calling a patient axillary from day 0 because an axillary device came later credits that route with days the
+patient had to survive first (immortal time). Rows split at the change carry the route as a covariate that
+varies.
 """
 
 from __future__ import annotations
@@ -23,7 +24,7 @@ STEPS = 30
 SCORE_PER_ERROR = 1e-9  # converged when the next step would be this small a part of a standard error
 # A hazard ratio of exp(15) across one standard deviation means the likelihood rises for ever.
 HIGHEST_EFFECT = 15.0
-NO_MAXIMUM = "have no finite estimate: some combination of them separates events from the rest, or repeats another"
+NO_MAXIMUM = "have no finite estimate: together they separate events from the rest, or one repeats others"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -39,7 +40,7 @@ class HazardRatio(Estimate):
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class CoxFit:
-    """Coefficients (p,), their model-based and patient-robust covariance (p, p), and the counts behind them."""
+    """Coefficients (p,), model-based and patient-robust covariance (p, p), and the counts behind them."""
 
     names: tuple[str, ...]
     coefficients: Floats
@@ -69,12 +70,13 @@ class CoxFit:
         coefficient = self.coefficients[index]
         error = (self.robust_std_error if robust else self.std_error)[index]
         width = two_sided_z(level) * error
+        kind = "patient-robust" if robust else "model-based"
         return HazardRatio(
             value=float(np.exp(coefficient)),
             lower=float(np.exp(coefficient - width)),
             upper=float(np.exp(coefficient + width)),
             level=level,
-            method=f"Cox, {self.ties.title()} ties, {'patient-robust' if robust else 'model-based'} Wald limits",
+            method=f"Cox, {self.ties.title()} ties, {kind} Wald limits",
             covariate=name,
             p_value=float(2.0 * ndtr(-abs(coefficient / error))),
             rows=self.rows,
@@ -95,22 +97,24 @@ def cox(
 ) -> CoxFit:
     """Fit hazard ratios to rows observed over (entry, exit], by Newton's method.
 
-    ``exit``, ``entry`` (N,) in one unit; ``event`` (N,) 0/1 at exit; ``covariates`` (N, p) in force during the row;
-    ``patient`` (N,) whole numbers that tie rows together for the robust covariance (default: each row its own).
-    With several events per patient this is the Andersen-Gill model. The robust covariance has no small-sample
-    factor and is too small below about 20 patients (common practice, no source).
+    ``exit``, ``entry`` (N,) in one unit; ``event`` (N,) 0/1 at exit; ``covariates`` (N, p) in force during
+    the row; ``patient`` (N,) whole numbers that tie rows together for the robust covariance (default: each
+    row its own). With several events per patient this is the Andersen-Gill model. The robust covariance has
+    no small-sample factor and is too small below about 20 patients (common practice, no source).
 
-    Raises EstimatorError for shapes, values or ties it cannot use, for no events, and for covariates whose estimate
-    is infinite.
+    Raises EstimatorError for shapes, values or ties it cannot use, for no events, and for covariates whose
+    estimate is infinite.
 
-    Source: Andersen and Gill, Ann Stat 1982;10:1100-1120, doi 10.1214/aos/1176345976; Efron, JASA 1977;72:557-565,
-    doi 10.1080/01621459.1977.10480613; Lin and Wei, JASA 1989;84:1074-1078, doi 10.1080/01621459.1989.10478874.
+    Source: Andersen and Gill, Ann Stat 1982;10:1100-1120, doi 10.1214/aos/1176345976; Efron, JASA
+    1977;72:557-565, doi 10.1080/01621459.1977.10480613; Lin and Wei, JASA 1989;84:1074-1078, doi
+    10.1080/01621459.1989.10478874.
     """
     rows = _Rows.of(exit, event, covariates, names, entry, ties)
-    owner = np.arange(rows.exit.size) if patient is None else counts("patient", patient, length=rows.exit.size)
+    size = rows.exit.size
+    owner = np.arange(size) if patient is None else counts("patient", patient, length=size)
     beta = _maximise(rows)
     log_likelihood, _, information = rows.likelihood(beta)
-    covariance = np.linalg.inv(information)
+    covariance = np.asarray(np.linalg.inv(information), dtype=np.float64)
     _, cluster = np.unique(owner, return_inverse=True)
     totals = np.zeros((cluster.max() + 1, beta.size))
     np.add.at(totals, cluster, rows.score_residuals(beta))
@@ -122,7 +126,7 @@ def cox(
         robust_covariance=influence.T @ influence,
         log_likelihood=log_likelihood,
         ties=ties,
-        rows=rows.exit.size,
+        rows=size,
         events=int(rows.event.sum()),
         clusters=len(totals),
     )
@@ -153,8 +157,8 @@ def _maximise(rows: _Rows) -> Floats:
 class _Rows:
     """Checked rows with covariates centred on their means, and one line per event in order of time.
 
-    ``died`` (E,) is the row of each event, ``tie`` (E,) numbers the event times and ``passed`` (E,) is the part of
-    the tied events that Efron's rule has already taken out of the risk set.
+    ``died`` (E,) is the row of each event, ``tie`` (E,) numbers the event times and ``passed`` (E,) is the
+    part of the tied events that Efron's rule has already taken out of the risk set.
     """
 
     entry: Floats
@@ -191,7 +195,9 @@ class _Rows:
             raise EstimatorError("event", "must hold at least one event")
         died = np.flatnonzero(happened)
         died = died[np.argsort(left[died], kind="stable")]
-        _, first, tie, size = np.unique(left[died], return_index=True, return_inverse=True, return_counts=True)
+        _, first, tie, size = np.unique(
+            left[died], return_index=True, return_inverse=True, return_counts=True
+        )
         passed = (np.arange(died.size) - first[tie]) / size[tie] if ties == "efron" else np.zeros(died.size)
         return cls(came, left, happened, x - x.mean(axis=0), died, tie, passed)
 
@@ -221,9 +227,9 @@ class _Rows:
         mean, hazard = sums[:, 1:] / sums[:, :1], 1.0 / sums[:, 0]
         terms = np.column_stack([hazard, mean * hazard[:, None]])
         lived = self._sum_between(terms)
-        taken_out = self._per_tie(terms * self.passed[:, None], np.sum)
+        taken_out = self._per_tie(terms * self.passed[:, None])
         residual = np.zeros_like(self.x)
-        residual[self.died] = self.x[self.died] - self._per_tie(mean, np.mean)
+        residual[self.died] = self.x[self.died] - self._per_tie(mean) / np.bincount(self.tie)[self.tie, None]
         lived[self.died] -= taken_out
         return residual - weight[:, None] * (self.x * lived[:, :1] - lived[:, 1:])
 
@@ -234,12 +240,10 @@ class _Rows:
         reached = [np.searchsorted(times, edge, side="right") for edge in (self.exit, self.entry)]
         return running[reached[0]] - running[reached[1]]
 
-    def _per_tie(self, terms: Floats, how: type | object) -> Floats:
-        """Sum or mean of the terms over the events tied with each event, shape (E, columns)."""
+    def _per_tie(self, terms: Floats) -> Floats:
+        """Sum of the terms over the events tied with each event, shape (E, columns)."""
         total = np.zeros((self.tie[-1] + 1, terms.shape[1]))
         np.add.at(total, self.tie, terms)
-        if how is np.mean:
-            total /= np.bincount(self.tie)[:, None]
         return total[self.tie]
 
 
