@@ -1,0 +1,115 @@
+/*
+What entry forms (form.entry) do beyond plain HTML. Without this script every field is shown and the server decides.
+
+  data-show-when="route=A,B"     shown, and sent, only while the field holds one of the values; "x=*" any value;
+                                 several conditions joined by ";" must all hold
+  data-focus-first               takes the focus when the page opens (error summary, questions)
+  Enter moves to the next field, Ctrl+Enter saves; a second press of Save is ignored; leaving with changes asks.
+*/
+"use strict";
+(() => {
+  const CONTROLS = "input:not([type=hidden]), select, textarea, button[type=submit]";
+
+  function valuesOf(form, name) {
+    return [...form.elements]
+      .filter((control) => control.name === name && !control.disabled)
+      .filter((control) => !["radio", "checkbox"].includes(control.type) || control.checked)
+      .map((control) => control.value);
+  }
+
+  function holds(form, condition) {
+    const [name, wanted] = condition.split("=").map((part) => part.trim());
+    const values = valuesOf(form, name).filter((value) => value !== "");
+    if (wanted === "*") return values.length > 0;
+    const accepted = wanted.split(",").map((value) => value.trim());
+    return values.some((value) => accepted.includes(value));
+  }
+
+  function show(block, visible) {
+    block.hidden = !visible;
+    for (const control of block.querySelectorAll("input, select, textarea")) {
+      const hide = control.closest("[data-show-when][hidden]") !== null;
+      if (hide && !control.disabled) control.dataset.offByCondition = "";
+      if (hide) control.disabled = true;
+      else if ("offByCondition" in control.dataset) {
+        control.disabled = false;
+        delete control.dataset.offByCondition;
+      }
+    }
+  }
+
+  /* One condition may hang on a field that another one hides, so go round until nothing changes. */
+  function applyConditions(form) {
+    const blocks = [...form.querySelectorAll("[data-show-when]")];
+    for (let round = 0; round <= blocks.length; round += 1) {
+      const changing = blocks.filter((block) => block.hidden === block.dataset.showWhen.split(";").every((condition) => holds(form, condition)));
+      if (!changing.length) return;
+      for (const block of changing) show(block, block.hidden);
+    }
+  }
+
+  function nextControl(form, current) {
+    const reachable = [...form.querySelectorAll(CONTROLS)].filter((control) => !control.disabled && control.checkVisibility());
+    const rest = reachable.slice(reachable.indexOf(current) + 1);
+    return rest.find((control) => control.type !== "radio" || control.name !== current.name);
+  }
+
+  function onKey(event) {
+    if (event.key !== "Enter" || event.isComposing) return;
+    const form = event.currentTarget;
+    const control = event.target;
+    if (event.ctrlKey || event.metaKey) {
+      event.preventDefault();
+      form.requestSubmit(form.querySelector(".savebar [type=submit]"));
+      return;
+    }
+    const inField = control.matches("input:not([type=submit], [type=button], [type=reset], [type=file])");
+    if (!inField || event.shiftKey || event.altKey) return;
+    event.preventDefault();
+    nextControl(form, control)?.focus();
+  }
+
+  const snapshot = (form) => JSON.stringify([...new FormData(form)].map(([name, value]) => [name, value instanceof File ? value.name : value]));
+
+  function guard(form) {
+    let sent = false;
+    const before = form.hasAttribute("data-bound") ? null : snapshot(form);
+    form.addEventListener("submit", (event) => {
+      if (sent) { event.preventDefault(); return; }
+      sent = true;
+      for (const button of form.querySelectorAll("[type=submit]")) button.setAttribute("aria-disabled", "true");
+    });
+    addEventListener("beforeunload", (event) => { if (!sent && snapshot(form) !== before) event.preventDefault(); });
+    addEventListener("pageshow", (event) => {
+      if (!event.persisted) return;
+      sent = false;
+      for (const button of form.querySelectorAll("[type=submit]")) button.removeAttribute("aria-disabled");
+    });
+  }
+
+  /* A link in the summary opens the fold its field lies in, and puts the focus there. */
+  function followSummary(event) {
+    const link = event.target.closest?.(".summary a[href^='#']");
+    const field = link && document.getElementById(link.hash.slice(1));
+    if (!field) return;
+    event.preventDefault();
+    field.closest("details")?.setAttribute("open", "");
+    field.closest(".field")?.scrollIntoView({ block: "center" });
+    field.focus({ preventScroll: true });
+  }
+
+  for (const form of document.querySelectorAll("form.entry")) {
+    applyConditions(form);
+    form.addEventListener("change", () => applyConditions(form));
+    form.addEventListener("input", (event) => { if (event.target.matches("input:not([type=radio], [type=checkbox])")) applyConditions(form); });
+    form.addEventListener("keydown", onKey);
+    if (form.getAttribute("method") === "post") guard(form);
+  }
+  document.addEventListener("click", followSummary);
+  document.querySelector("[data-focus-first]")?.focus();
+
+  // The sheet behind the user's name closes on Escape and on a click elsewhere.
+  const who = document.querySelector(".who");
+  document.addEventListener("click", (event) => { if (who && !who.contains(event.target)) who.open = false; });
+  who?.addEventListener("keydown", (event) => { if (event.key === "Escape") { who.open = false; who.querySelector("summary").focus(); } });
+})();
