@@ -7,7 +7,7 @@ special case.
 
 Breslow NE, Day NE. Statistical methods in cancer research I. IARC Sci Publ 32, 1980, p. 142. Tarone RE.
 Biometrika 1985;72:91-95, doi:10.1093/biomet/72.1.91. Gart JJ, Nam J. Biometrics 1988;44:323-338,
-doi:10.2307/2531848 (ratio) and 1990;46:637-643, doi:10.2307/2532084 (difference).
+doi:10.2307/2531848 (ratio) and 1990;46:637-643, doi:10.2307/2532084 (difference; from memory).
 """
 
 from __future__ import annotations

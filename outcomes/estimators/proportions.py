@@ -107,7 +107,7 @@ def mid_p_limits(events: npt.ArrayLike, totals: npt.ArrayLike, level: float = 0.
     """Limits that count half the probability of the observed number in each tail.
 
     Less conservative than Clopper-Pearson; mean coverage is near the level. Berry G, Armitage P. Statistician
-    1995;44:417-423, doi:10.2307/2348891.
+    1995;44:417-423, doi:10.2307/2348891 (from memory).
     """
     check_level(level)
     x, n = _cells(events, totals)

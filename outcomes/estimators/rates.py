@@ -96,7 +96,7 @@ def garwood_limits(events: npt.ArrayLike, times: npt.ArrayLike, level: float = 0
 def rate_mid_p_limits(events: npt.ArrayLike, times: npt.ArrayLike, level: float = 0.95) -> Limits:
     """Limits per one unit of time that count half the probability of the observed number in each tail.
 
-    Cohen GR, Yang SY. Stat Med 1994;13:2189-2203, doi:10.1002/sim.4780132102.
+    Cohen GR, Yang SY. Stat Med 1994;13:2189-2203, doi:10.1002/sim.4780132102 (from memory).
     """
     exact_lower, exact_upper = garwood_limits(events, times, level)
     k, t = _exposures(events, times)
