@@ -51,7 +51,9 @@ What entry forms (form.entry) do beyond plain HTML. Without this script every fi
   function nextControl(form, current) {
     const reachable = [...form.querySelectorAll(CONTROLS)].filter((control) => !control.disabled && control.checkVisibility());
     const rest = reachable.slice(reachable.indexOf(current) + 1);
-    return rest.find((control) => control.type !== "radio" || control.name !== current.name);
+    const next = rest.find((control) => control.type !== "radio" || control.name !== current.name);
+    if (next?.type !== "radio") return next;
+    return rest.find((control) => control.name === next.name && control.checked) || next;
   }
 
   function onKey(event) {

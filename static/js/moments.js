@@ -55,7 +55,7 @@ For display only. The rules are those of registry/forms/moments.py, and the serv
     const [one, other] = [Number(found.one), Number(found.two)];
     if (found.sep === "." || found.sep === " " || one > 12 || one === other || !one || !other) return [one, other];
     if (other > 12) return [other, one];
-    throw new Doubt("day or month first? Write the month in letters");
+    throw new Doubt("write the month in letters");
   }
 
   function splitDay(words, today) {
@@ -96,8 +96,8 @@ For display only. The rules are those of registry/forms/moments.py, and the serv
       return wall - (tail[0] === "-" ? -1 : 1) * minutes * 60000;
     }
     const instants = instantsOf(wall, zone);
-    if (!instants.length) throw new Doubt("the clocks went forward: this hour did not exist");
-    if (instants.length === 2 && !tail) throw new Doubt("the clocks went back: add “first” or “second”");
+    if (!instants.length) throw new Doubt("skipped when the clocks changed");
+    if (instants.length === 2 && !tail) throw new Doubt("came twice: add “first” or “second”");
     if (instants.length === 1 && tail) throw new Doubt(`this time came once: leave out “${tail}”`);
     return instants[tail === "second" ? 1 : 0];
   }
