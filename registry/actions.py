@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import datetime
-from typing import Any, TypeVar
+from typing import Any, TypeAlias, TypeVar
 
 import pghistory
 from django.db import transaction
@@ -26,8 +26,10 @@ from registry.models import (
     Submission,
     User,
 )
+from registry.rules import Problem
 
 R = TypeVar("R", bound=Record)
+Answers: TypeAlias = dict[Problem, str]  # what was questioned, and the reason given
 
 
 class Conflict(Exception):  # noqa: N818 - it reads as what it is
@@ -44,16 +46,21 @@ def written_by(user: User | None, reason: str = "") -> Any:
     return pghistory.context(**who, **({"reason": reason} if reason else {}))
 
 
-def keep_answers(record: Record, answers: dict[str, str], *, by: User | None) -> None:
-    """Store the reasons a person gave for questioned values. ``answers`` maps problem code to reason."""
-    for code, reason in answers.items():
+def keep_answers(record: Record, answers: Answers, *, by: User | None) -> None:
+    """Store the reasons a person gave for questioned values."""
+    for problem, reason in answers.items():
         Answer.objects.create(
-            entity=record.entity, record_id=record.public_id, code=code, reason=reason, given_by=by
+            entity=record.entity,
+            record_id=record.public_id,
+            code=problem.code,
+            question=problem.text,
+            reason=reason,
+            given_by=by,
         )
 
 
 @transaction.atomic
-def create(*, record: R, by: User | None, answers: dict[str, str] | None = None) -> R:
+def create(*, record: R, by: User | None, answers: Answers | None = None) -> R:
     """Add one record. Event and candidate lines get their number here."""
     with written_by(by):
         number(record)
@@ -81,7 +88,7 @@ def _next(owner: Course | Patient | Centre, many: str, column: str) -> int:
 
 
 @transaction.atomic
-def correct(*, record: R, version: int, reason: str, by: User, answers: dict[str, str] | None = None) -> R:
+def correct(*, record: R, version: int, reason: str, by: User, answers: Answers | None = None) -> R:
     """Save changed columns of ``record`` if nobody saved since ``version``; raises Conflict otherwise."""
     columns = [f.attname for f in record._meta.concrete_fields if f.editable and not f.primary_key]
     values = {name: getattr(record, name) for name in columns}
@@ -104,6 +111,35 @@ def delete(*, record: Record, version: int, reason: str, by: User) -> None:
 
 
 @transaction.atomic
+def keep_patient(
+    *, patient: Patient, record_number: str, by: User | None, answers: Answers | None = None
+) -> None:
+    """Save a new patient, and the local record number if one was given."""
+    if patient.pk is None:
+        create(record=patient, by=by, answers=answers)
+    if record_number:
+        with written_by(by):
+            PatientIdentity.objects.update_or_create(
+                patient=patient, defaults={"record_number": record_number}
+            )
+
+
+@transaction.atomic
+def record_failed_attempt(
+    *,
+    patient: Patient,
+    attempt: FailedAttempt,
+    by: User | None,
+    record_number: str = "",
+    answers: Answers | None = None,
+) -> FailedAttempt:
+    """Record an attempt that left no pump in: it keeps its place in the denominators."""
+    keep_patient(patient=patient, record_number=record_number, by=by)
+    attempt.patient = patient
+    return create(record=attempt, by=by, answers=answers)
+
+
+@transaction.atomic
 def record_implant(
     *,
     patient: Patient,
@@ -112,7 +148,7 @@ def record_implant(
     by: User | None,
     record_number: str = "",
     failed_attempt: FailedAttempt | None = None,
-    answers: dict[str, dict[str, str]] | None = None,
+    answers: dict[str, Answers] | None = None,
 ) -> Run:
     """Record the first device of a course, with the patient if new and the attempt that failed before it."""
     reasons = answers or {}
@@ -138,7 +174,7 @@ def record_implant(
 
 
 @transaction.atomic
-def add_run(*, run: Run, by: User | None, answers: dict[str, str] | None = None) -> Run:
+def add_run(*, run: Run, by: User | None, answers: Answers | None = None) -> Run:
     """Add a later device to a course, beside or after the one it relates to."""
     run.patient = run.course.patient
     return create(record=run, by=by, answers=answers)
@@ -146,7 +182,7 @@ def add_run(*, run: Run, by: User | None, answers: dict[str, str] | None = None)
 
 @transaction.atomic
 def exchange(
-    *, old: Run, version: int, removed_at: datetime, new: Run, by: User, answers: dict[str, str] | None = None
+    *, old: Run, version: int, removed_at: datetime, new: Run, by: User, answers: Answers | None = None
 ) -> Run:
     """End one run and begin the next in one step. The old balloon leaves before the new one enters."""
     old.removed_at, old.end_reason = removed_at, EndReason.EXCHANGE
@@ -162,7 +198,7 @@ def record_outcome(
     still_in: Iterable[Run],
     end_reason: str,
     by: User,
-    answers: dict[str, str] | None = None,
+    answers: Answers | None = None,
 ) -> CourseOutcome:
     """Record how a course ended and close the runs still in place at that moment."""
     for run in still_in:
@@ -174,3 +210,12 @@ def record_outcome(
 def remember_submission(*, key: Any, result_url: str, by: User) -> None:
     """Note that the form with this key was saved; call it inside the same transaction as the save."""
     Submission.objects.create(key=key, result_url=result_url, sent_by=by)
+
+
+@transaction.atomic
+def save_settings(*, centre: Centre, by: User) -> Centre:
+    """Save the programme's settings; the change is in the centre's history."""
+    with written_by(by):
+        centre.version += 1
+        centre.save()
+    return centre

@@ -1,8 +1,8 @@
 """Columns that know what people need to know about them.
 
-A logbook column carries its unit, the range beyond which a value is refused (``hard``), the range beyond which
-a reason is asked for (``soft``), the tier group in which it is shown and the source of its definition. Forms,
-database constraints, the data dictionary, import and export are all derived from these.
+A logbook column carries its unit, the range beyond which a value is refused (``hard``), the range beyond
+which a reason is asked for (``soft``), the tier group in which it is shown and the source of its definition.
+Forms, database constraints, the data dictionary, import and export are all derived from these.
 """
 
 from __future__ import annotations

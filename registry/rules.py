@@ -40,6 +40,7 @@ from registry.models import (
     Record,
     Run,
 )
+from registry.models.base import label_of
 from registry.models.event import REQUIRED_BY_KIND
 
 LONG_RUN = timedelta(days=60)
@@ -275,8 +276,7 @@ def _check_event_kind(event: Event) -> list[Problem]:
     found = []
     for name in REQUIRED_BY_KIND.get(event.kind, ()):
         if getattr(event, name) in (None, ""):
-            label = event._meta.get_field(name).verbose_name
-            found.append(refuse(f"{name}_missing", name, f"Enter: {label}."))
+            found.append(refuse(f"{name}_missing", name, f"Enter: {label_of(Event, name)}."))
     if event.failure == Failure.KINK and not event.kink_site:
         found.append(refuse("kink_site_missing", "kink_site", "Say where the kink was."))
     if event.failure == Failure.RUPTURE and event.device_kept is False:

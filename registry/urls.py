@@ -1,5 +1,43 @@
-"""The URL map."""
+"""The URL map. Reporting pages come from the module named here as a string."""
 
-from django.urls import URLPattern, URLResolver
+from allauth.account import views as account
+from django.urls import URLPattern, URLResolver, include, path
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from registry.views import candidates, cases, corrections, followed, home, implants, settings
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("", home.home, name="home"),
+    path("", include("outcomes.urls")),
+    # /support, /find, /cases/
+    path("support/", cases.support, name="support"),
+    path("find/", cases.find, name="find"),
+    path("cases/<uuid:course_id>/", cases.case, name="case"),
+    path("cases/<uuid:course_id>/device/", implants.further_device, name="further_device"),
+    path("cases/<uuid:course_id>/event/<slug:kind>/", followed.new_event, name="new_event"),
+    path("cases/<uuid:course_id>/mobilisation/", followed.new_mobilisation, name="new_mobilisation"),
+    path("cases/<uuid:course_id>/plan/", followed.new_plan_change, name="new_plan_change"),
+    path("cases/<uuid:course_id>/outcome/", followed.new_outcome, name="new_outcome"),
+    path("cases/<uuid:course_id>/follow-up/", followed.new_follow_up, name="new_follow_up"),
+    # /implants/, /runs/
+    path("implants/new/", implants.new_implant, name="new_implant"),
+    path("runs/<uuid:run_id>/exchange/", implants.exchange, name="exchange"),
+    path("runs/<uuid:run_id>/removal/", implants.remove_device, name="remove_device"),
+    path("runs/<uuid:run_id>/day/", followed.new_check, name="new_check"),
+    # /considered/
+    path("considered/", candidates.candidates, name="candidates"),
+    path("considered/new/", followed.new_candidate, name="new_candidate"),
+    path("considered/failed-attempt/", implants.failed_attempt, name="new_failed_attempt"),
+    # /records/
+    path("records/<slug:entity>/<uuid:record_id>/correct/", corrections.correct, name="correct"),
+    path("records/<slug:entity>/<uuid:record_id>/remove/", corrections.remove, name="remove"),
+    path("records/<slug:entity>/<uuid:record_id>/history/", corrections.history, name="history"),
+    # /settings/
+    path("settings/", settings.settings, name="settings"),
+    path("settings/people/new/", settings.new_person, name="new_person"),
+    path("settings/people/<int:person_id>/", settings.person, name="person"),
+    # /account/
+    path("account/sign-in/", account.login, name="account_login"),
+    path("account/sign-out/", account.logout, name="account_logout"),
+    path("account/password/", account.password_change, name="account_change_password"),
+    path("account/confirm/", account.reauthenticate, name="account_reauthenticate"),
+]

@@ -774,7 +774,7 @@ class Migration(migrations.Migration):
                 ('entity', models.CharField(max_length=30)),
                 ('record_id', models.UUIDField()),
                 ('code', models.CharField(max_length=60)),
-                ('value', models.CharField(blank=True, max_length=200)),
+                ('question', models.TextField()),
                 ('reason', models.TextField()),
                 ('given_at', models.DateTimeField(auto_now_add=True)),
                 ('given_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, to=settings.AUTH_USER_MODEL)),

@@ -9,12 +9,12 @@ from django.db import models
 
 
 class Answer(models.Model):
-    """A person's reason for letting a questioned value stand. It quiets the question for that value only."""
+    """A person's reason for letting a questioned value stand. It quiets this very question only."""
 
     entity = models.CharField(max_length=30)
     record_id = models.UUIDField()
     code = models.CharField(max_length=60)
-    value = models.CharField(max_length=200, blank=True)
+    question = models.TextField()
     reason = models.TextField()
     given_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True)
     given_at = models.DateTimeField(auto_now_add=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import uuid
 from collections.abc import Callable
 from datetime import UTC, date, datetime
-from typing import Any, TypeVar
+from typing import Any, ClassVar, TypeVar
 
 import pghistory
 from django.db import models
@@ -31,12 +31,17 @@ class Record(models.Model):
 
     class Meta:
         abstract = True
-        constraints: list[models.BaseConstraint] = []
+        constraints: ClassVar[list[models.BaseConstraint]] = []
 
     @classmethod
     def described(cls) -> list[Any]:
         """The columns people fill, in the order they were written down."""
         return [f for f in cls._meta.fields if isinstance(f, Described)]
+
+
+def label_of(model: type[Record], name: str) -> str:
+    """What people call a column."""
+    return next(str(column.verbose_name) for column in model.described() if column.name == name)
 
 
 def _codes_of(field: Any) -> list[Any]:
@@ -83,6 +88,6 @@ def logbook_record(entity: str) -> Callable[[type[M]], type[M]]:
             obj_field=pghistory.ObjForeignKey(related_name="history", related_query_name="history"),
             append_only=True,
         )
-        return track(model)  # type: ignore[no-any-return]
+        return track(model)
 
     return wrap

@@ -10,7 +10,7 @@ from django.db.models import Q
 from registry import choices_events as codes
 from registry.choices_events import EventKind
 from registry.fields import PRACTICE, Code, Codes, Moment, Number, Whole, Words, YesNo
-from registry.models.base import Record, logbook_record
+from registry.models.base import Record, label_of, logbook_record
 
 if TYPE_CHECKING:
     from registry.models.user import User
@@ -184,7 +184,6 @@ class Event(Record):
         for name in KIND_FIELDS[self.kind]:
             value = getattr(self, name)
             if value not in (None, ""):
-                field = self._meta.get_field(name)
                 show = getattr(self, f"get_{name}_display", None)
                 text = (
                     show()
@@ -193,5 +192,5 @@ class Event(Record):
                     if isinstance(value, bool)
                     else value
                 )
-                filled.append((str(field.verbose_name), text))
+                filled.append((label_of(type(self), name), text))
         return filled

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import ClassVar
+
 from django.contrib.auth.models import AbstractUser
 from django.db import models
 
@@ -12,7 +14,7 @@ class User(AbstractUser):
     role = models.CharField(max_length=20, choices=Role.choices)
     centre = models.ForeignKey("registry.Centre", on_delete=models.PROTECT, null=True, related_name="people")
 
-    REQUIRED_FIELDS: list[str] = []
+    REQUIRED_FIELDS: ClassVar[list[str]] = []
 
     class Meta(AbstractUser.Meta):
         constraints = [

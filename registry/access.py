@@ -1,0 +1,55 @@
+"""Who may open what. Every view says so with ``allow``; a test walks all of them with every role."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import wraps
+from typing import Any, TypeVar, cast
+
+from django.core.exceptions import PermissionDenied
+from django.db.models import QuerySet
+from django.http import Http404, HttpRequest
+from django.http.response import HttpResponseBase
+
+from registry.choices import Role
+from registry.models import Centre, Record, User
+
+LOGBOOK = frozenset({Role.COORDINATOR, Role.PHYSICIAN})
+REPORTS = LOGBOOK | {Role.COMMITTEE}
+SETTINGS = frozenset({Role.ADMINISTRATOR})
+EVERYONE = frozenset(Role)
+
+View = TypeVar("View", bound=Callable[..., HttpResponseBase])
+R = TypeVar("R", bound=Record)
+
+
+class SignedInRequest(HttpRequest):
+    """A request whose user and centre are known: ``allow`` lets no other through."""
+
+    user: User
+    centre: Centre
+
+
+def allow(roles: frozenset[Role]) -> Callable[[View], View]:
+    """View decorator: only these roles, and only people who belong to a centre."""
+
+    def wrap(view: View) -> View:
+        @wraps(view)
+        def guarded(request: SignedInRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+            if request.user.role not in roles or request.user.centre is None:
+                raise PermissionDenied
+            request.centre = request.user.centre
+            return view(request, *args, **kwargs)
+
+        guarded.allowed_roles = roles  # type: ignore[attr-defined]
+        return cast(View, guarded)
+
+    return wrap
+
+
+def own(records: QuerySet[R], public_id: Any, *, user: User) -> R:
+    """The record with this public identifier at the user's centre; anything else is simply not found."""
+    try:
+        return cast(R, records.seen_by(user).get(public_id=public_id))  # type: ignore[attr-defined]
+    except records.model.DoesNotExist:
+        raise Http404 from None

@@ -1,0 +1,280 @@
+"""Recording the first device of a course: patient, course and run on one page."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+
+from registry.choices import Closure, EndReason
+from registry.forms.base import LogbookForm, Sections, record_form
+from registry.forms.fields import offer
+from registry.models import Centre, Course, FailedAttempt, Patient, Run
+
+IF_TRANSFERRED = "transferred_in=on,True,yes"
+
+
+class PatientForm(LogbookForm):
+    """The patient. A known study number brings the rest along, so only a new one needs it."""
+
+    sections = (("Patient", ("study_no", "record_number", "birth_year", "sex", "blood_group")),)
+
+    record_number = forms.CharField(
+        label="Local record number",
+        max_length=30,
+        required=False,
+        help_text="Kept apart from the clinical data and out of every export.",
+    )
+
+    Meta = record_form(Patient)
+
+    def __init__(self, *args: Any, centre: Centre, **kwargs: Any) -> None:
+        super().__init__(*args, centre=centre, **kwargs)
+        self.centre = centre
+        self.fields["study_no"].help_text = "A number already known here brings the patient along."
+        self.fields["study_no"].widget.attrs["autocapitalize"] = "characters"
+        for name in ("birth_year", "sex"):
+            self.fields[name].required = False
+            self.fields[name].help_text = "For a new patient."
+        self.known: Patient | None = None
+
+    def clean_study_no(self) -> str:
+        return str(self.cleaned_data["study_no"]).strip().upper()
+
+    def clean(self) -> dict[str, Any]:
+        super().clean()
+        number = self.cleaned_data.get("study_no")
+        self.known = Patient.objects.filter(study_no=number).first()
+        if self.known:
+            self._compare_with_known(self.known)
+        else:
+            for name in ("birth_year", "sex"):
+                if name not in self.errors and not self.cleaned_data.get(name):
+                    self.add_error(name, "Needed for a new patient.")
+        return self.cleaned_data
+
+    def _compare_with_known(self, known: Patient) -> None:
+        if known.centre_id != self.centre.pk:
+            self.add_error("study_no", "This number is in use at another centre.")
+            return
+        for name in ("birth_year", "sex"):
+            given = self.cleaned_data.get(name)
+            if given and given != getattr(known, name):
+                text = f"{known} is recorded with {getattr(known, name)}. Check the number."
+                self.add_error(name, text)
+        still_open = known.courses.without_outcome().first()
+        if still_open:
+            text = (
+                f"Course {still_open.course_no} of {known} has no outcome yet. For another device in it, "
+                "open the case and record an exchange or a further device."
+            )
+            self.add_error("study_no", text)
+
+    def _get_validation_exclusions(self) -> set[str]:
+        exclude: set[str] = super()._get_validation_exclusions()  # type: ignore[misc]
+        return exclude | ({"study_no", "birth_year", "sex"} if self.known else set())
+
+    def _post_clean(self) -> None:
+        if not self.known:
+            super()._post_clean()
+            self.instance.centre = self.centre
+
+    @property
+    def patient(self) -> Patient:
+        """The known patient, or the new one still to be saved."""
+        return self.known or self.instance
+
+
+class PatientCorrectionForm(LogbookForm):
+    sections = (("Patient", ("study_no", "birth_year", "sex", "blood_group")),)
+
+    Meta = record_form(Patient)
+
+
+class CourseForm(LogbookForm):
+    sections = (
+        (
+            "Support course",
+            (
+                "intent",
+                "shock_stage",
+                "aetiology",
+                "height_cm",
+                "weight_kg",
+                "admitted_at",
+                "transferred_in",
+                "arrived_at",
+                "note",
+            ),
+        ),
+    )
+    conditions = {"arrived_at": IF_TRANSFERRED}
+
+    Meta = record_form(Course)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if self.instance.pk and self.instance.runs.exists():
+            intent = self.fields["intent"]
+            intent.disabled = True
+            intent.help_text = "Frozen at the start of support. Record a change of plan instead."
+
+
+DEVICE = (
+    "inserted_at",
+    "device_class",
+    "route",
+    "access_method",
+    "guidance",
+    "balloon_volume_ml",
+    "catheter_fr",
+    "operator_code",
+    "location",
+    "urgency",
+    "first_position",
+    "technical_success",
+)
+REMOVAL = ("removed_at", "end_reason", "closure", "closure_success")
+REMOVED_ONLY = tuple(column.name for column in Run.described() if column.group == "removal")
+
+
+class RunForm(LogbookForm):
+    """A device going in. Removal has its own form; both can be corrected together."""
+
+    sections: Sections = (("Device", DEVICE), ("Note", ("note",)))
+    conditions = {"balloon_volume_ml": "device_class=IABP"}
+
+    Meta = record_form(Run)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.drop(*self.left_out())
+
+    def left_out(self) -> tuple[str, ...]:
+        """Fields that this form does not ask for."""
+        return ("relation", "exchange_reason", *REMOVAL, *REMOVED_ONLY)
+
+
+class LaterRunForm(RunForm):
+    """A further device in a course: an exchange, a change of route, an escalation."""
+
+    sections = (("How it relates", ("relation", "exchange_reason")), ("Device", DEVICE), ("Note", ("note",)))
+
+    def __init__(self, *args: Any, relations: list[str], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        offer(self.fields["relation"], lambda code: code in relations)
+        self.fields["exchange_reason"].required = True
+        offer(self.fields["exchange_reason"], bool)
+
+    def left_out(self) -> tuple[str, ...]:
+        return (*REMOVAL, *REMOVED_ONLY)
+
+
+class RunCorrectionForm(RunForm):
+    """Everything about a run, for corrections."""
+
+    sections = (
+        ("Device", DEVICE),
+        ("Relation", ("relation", "exchange_reason")),
+        ("Removal", REMOVAL),
+        ("Note", ("note",)),
+    )
+
+    def left_out(self) -> tuple[str, ...]:
+        return () if self.instance.run_no > 1 else ("relation", "exchange_reason")
+
+
+class RemovalForm(LogbookForm):
+    """The catheter comes out."""
+
+    sections: Sections = (("Removal", REMOVAL), ("Note", ("note",)))
+    conditions = {
+        "closure_success": "closure=" + ",".join(code for code in Closure.values if code != Closure.NONE)
+    }
+
+    Meta = record_form(Run)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        kept = {*REMOVAL, *REMOVED_ONLY, "note"}
+        self.drop(*(name for name in list(self.fields) if name not in kept))
+        self.fields["version"] = forms.IntegerField(widget=forms.HiddenInput, initial=self.instance.version)
+        for name in ("removed_at", "end_reason"):
+            self.fields[name].required = True
+        offer(self.fields["end_reason"], lambda code: code not in ("", EndReason.EXCHANGE))
+
+
+class FailedAttemptForm(LogbookForm):
+    """An attempt by the intended route that left no pump in it."""
+
+    sections = (
+        (
+            "Failed attempt",
+            (
+                "attempted_at",
+                "intended_route",
+                "access_method",
+                "guidance",
+                "operator_code",
+                "location",
+                "urgency",
+                "failure",
+                "note",
+            ),
+        ),
+    )
+
+    Meta = record_form(FailedAttempt)
+
+
+class RouteTriedFirstForm(LogbookForm):
+    """On the implant page: another route was intended, tried first and failed."""
+
+    sections = (("Another route tried first", ("tried_first", "intended_route", "failure", "attempted_at")),)
+    conditions = dict.fromkeys(("intended_route", "failure", "attempted_at"), "tried_first=on,True,yes")
+
+    tried_first = forms.BooleanField(label="Another route was intended and failed", required=False)
+
+    Meta = record_form(FailedAttempt)
+
+    def __init__(self, *args: Any, run: Run, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.drop(*(name for name in list(self.fields) if name not in self.sections[0][1]))
+        self.instance.followed_by = run
+        for name in self.conditions:
+            self.fields[name].required = False
+
+    def clean(self) -> dict[str, Any]:
+        super().clean()
+        if self.cleaned_data.get("tried_first"):
+            for name in self.conditions:
+                if name not in self.errors and not self.cleaned_data.get(name):
+                    self.add_error(name, "Needed when another route was tried first.")
+            self._compare_with_run()
+        return self.cleaned_data
+
+    def _compare_with_run(self) -> None:
+        run, tried = self.instance.followed_by, self.cleaned_data
+        if run.inserted_at and tried.get("attempted_at") and tried["attempted_at"] > run.inserted_at:
+            self.add_error("attempted_at", "The attempt lies after the device went in.")
+        if run.route and run.route == tried.get("intended_route"):
+            self.add_error("intended_route", "The device went in by this same route and side.")
+
+    def _post_clean(self) -> None:
+        """The rest of the attempt comes from the run; the rules look at it when the run is known."""
+
+    def attempt(self, run: Run) -> FailedAttempt | None:
+        """The failed attempt, completed from the run that followed; None if there was none."""
+        given = self.cleaned_data
+        if not given.get("tried_first"):
+            return None
+        return FailedAttempt(
+            attempted_at=given["attempted_at"],
+            intended_route=given["intended_route"],
+            failure=given["failure"],
+            access_method=run.access_method,
+            guidance=run.guidance,
+            operator_code=run.operator_code,
+            location=run.location,
+            urgency=run.urgency,
+        )

@@ -1,0 +1,51 @@
+"""The programme's settings and the people who sign in."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+
+from registry.choices import Role
+from registry.models import Centre, User
+from registry.tiers import EXTENDED_GROUPS
+
+
+class CentreForm(forms.ModelForm):
+    extended_groups = forms.MultipleChoiceField(
+        label="Extended groups shown in the forms",
+        choices=[(code, f"{tier.title}: {tier.purpose}") for code, tier in EXTENDED_GROUPS.items()],
+        widget=forms.CheckboxSelectMultiple,
+        required=False,
+    )
+
+    class Meta:
+        model = Centre
+        fields = ("name", "time_zone", "gap_rule_hours", "smallest_cell", "extended_groups")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["extended_groups"].as_list = True  # type: ignore[attr-defined]
+        for name in ("gap_rule_hours", "smallest_cell"):
+            column = next(column for column in Centre.described() if column.name == name)
+            low, high = column.hard
+            self.fields[name] = forms.IntegerField(
+                label=str(column.verbose_name).capitalize(),
+                help_text=column.help_text,
+                min_value=low,
+                max_value=high,
+                widget=forms.TextInput(attrs={"inputmode": "numeric"}),
+            )
+
+
+class PersonForm(forms.ModelForm):
+    role = forms.ChoiceField(choices=Role.choices, widget=forms.RadioSelect)
+
+    class Meta:
+        model = User
+        fields = ("username", "first_name", "role", "is_active")
+        labels = {"username": "Sign-in name", "first_name": "Name shown", "is_active": "May sign in"}
+        help_texts = {
+            "username": "Letters, digits and . _ -",
+            "is_active": "Switch off instead of deleting: the history names people.",
+        }

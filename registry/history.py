@@ -1,0 +1,66 @@
+"""What changed in a record, when, by whom and why, read from the history that the triggers keep."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.utils import timezone
+
+from registry.models import Record
+
+KINDS = {"insert": "Entered", "update": "Corrected", "delete": "Removed"}
+
+
+@dataclass(frozen=True)
+class Change:
+    """One saved change; ``fields`` holds (label, before, after), before empty at the first entry."""
+
+    at: datetime
+    kind: str
+    by: str
+    reason: str
+    fields: tuple[tuple[str, str, str], ...]
+
+
+def shown(column: Any, value: Any) -> str:
+    """A stored value as people read it."""
+    if value in (None, "", []):
+        return "–"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, datetime):
+        return timezone.localtime(value).strftime("%d-%b-%Y %H:%M")
+    labels = dict(column.flatchoices or (getattr(column, "codes", None) and column.codes.choices) or ())
+    if isinstance(value, list):
+        return ", ".join(str(labels.get(item, item)) for item in value)
+    return f"{labels.get(value, value)} {column.unit}".strip()
+
+
+def _differences(record: Record, before: Any, after: Any) -> tuple[tuple[str, str, str], ...]:
+    found = []
+    for column in record.described():
+        old = shown(column, getattr(before, column.name)) if before else ""
+        new = shown(column, getattr(after, column.name))
+        if new != (old or "–"):
+            found.append((str(column.verbose_name), old, new))
+    return tuple(found)
+
+
+def changes_of(record: Record) -> list[Change]:
+    """All changes of a record, the latest first."""
+    changes, before = [], None
+    for row in record.history.order_by("pgh_id"):  # type: ignore[attr-defined]
+        context = row.pgh_context or {}
+        changes.append(
+            Change(
+                at=row.pgh_created_at,
+                kind=KINDS.get(row.pgh_label, row.pgh_label),
+                by=context.get("name", ""),
+                reason=context.get("reason", ""),
+                fields=_differences(record, before, row),
+            )
+        )
+        before = row
+    return changes[::-1]

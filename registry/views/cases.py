@@ -1,0 +1,130 @@
+"""Finding a case and reading it whole."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.core.paginator import Paginator
+from django.http import HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+
+from registry.access import LOGBOOK, SignedInRequest, allow, own
+from registry.choices_events import EventKind
+from registry.models import Course, Patient, Run
+from registry.timeline import draw
+
+PAGE_SIZE = 25
+DAY = timedelta(days=1)
+
+
+def shown_days(span: timedelta) -> str:
+    """Elapsed time as people say it: hours below two days, else days to one decimal."""
+    return f"{span / timedelta(hours=1):.0f} h" if span < 2 * DAY else f"{span / DAY:.1f} d"
+
+
+@allow(LOGBOOK)
+def find(request: SignedInRequest) -> HttpResponse:
+    text = request.GET.get("q", "").replace("\x00", "").strip()[:40]
+    patients = Patient.objects.seen_by(request.user)
+    if text:
+        patients = patients.matching(text)
+    page = Paginator(patients.prefetch_related("courses__runs", "courses__outcome"), PAGE_SIZE).get_page(
+        request.GET.get("page")
+    )
+    return render(request, "find.html", {"q": text, "page": page, "query": f"&q={text}" if text else ""})
+
+
+def _run_rows(course: Course, now: datetime) -> list[dict[str, Any]]:
+    return [{"run": run, "dwell": shown_days(run.dwell(now))} for run in course.run_list]
+
+
+def _facts(course: Course, now: datetime) -> list[dict[str, str]]:
+    patient, first = course.patient, course.first_inserted_at
+    year = first.year if first else now.year
+    height, weight = course.height_cm, course.weight_kg
+    return [
+        {"label": "Sex", "value": patient.get_sex_display()},
+        {
+            "label": "Age",
+            "value": f"{year - patient.birth_year} years",
+            "note": "year of start less year of birth",
+        },
+        {"label": "Height", "value": f"{height} cm" if height else ""},
+        {"label": "Weight", "value": f"{weight} kg" if weight else ""},
+        {"label": "Intent at the start", "value": course.get_intent_display()},
+        {"label": "Shock stage", "value": course.get_shock_stage_display()},
+        {"label": "Cause", "value": course.get_aetiology_display()},
+        {"label": "Arrived with a device", "value": "yes" if course.transferred_in else "no"},
+    ]
+
+
+def whole_course(courses: Any) -> Any:
+    """A query that brings everything the case page shows."""
+    return courses.select_related("patient", "centre", "outcome").prefetch_related(
+        "runs__checks",
+        "runs__failed_attempt_before",
+        "events__run",
+        "mobilisations",
+        "plan_changes",
+        "follow_ups",
+    )
+
+
+@allow(LOGBOOK)
+def case(request: SignedInRequest, course_id: Any) -> HttpResponse:
+    course = own(whole_course(Course.objects.all()), course_id, user=request.user)
+    now = timezone.now()
+    runs: list[Run] = course.run_list
+    context = {
+        "course": course,
+        "facts": _facts(course, now),
+        "timeline": draw(course, now=now),
+        "runs": _run_rows(course, now),
+        "in_place": [run for run in runs if run.removed_at is None],
+        "checks": sorted(
+            (check for run in runs for check in run.checks.all()), key=lambda c: c.checked_on, reverse=True
+        ),
+        "kinds": EventKind.choices,
+        "outcome": getattr(course, "outcome", None),
+        "support": shown_days(_support(runs, now)),
+        "other_courses": course.patient.courses.exclude(pk=course.pk),
+    }
+    return render(request, "case.html", context)
+
+
+def _support(runs: list[Run], now: datetime) -> timedelta:
+    """From the first insertion to the last removal, or to now."""
+    if not runs:
+        return timedelta(0)
+    return max(run.removed_at or now for run in runs) - min(run.inserted_at for run in runs)
+
+
+@allow(LOGBOOK)
+def support(request: SignedInRequest) -> HttpResponse:
+    """On support now: one row a patient."""
+    now = timezone.now()
+    courses = whole_course(Course.objects.seen_by(request.user).supported_now())
+    rows = [_support_row(course, now) for course in courses]
+    rows.sort(key=lambda row: row["since"])
+    return render(request, "support.html", {"rows": rows, "now": now})
+
+
+def _support_row(course: Course, now: datetime) -> dict[str, Any]:
+    runs = [run for run in course.run_list if run.removed_at is None]
+    run = runs[-1]
+    checks = sorted((c for r in course.run_list for c in r.checks.all()), key=lambda c: c.checked_on)
+    films = [check for check in checks if check.film_verdict]
+    moves = [check for check in checks if check.mobility_best is not None]
+    return {
+        "course": course,
+        "run": run,
+        "since": course.first_inserted_at,
+        "support": shown_days(now - (course.first_inserted_at or now)),
+        "dwell": shown_days(run.dwell(now)),
+        "film": films[-1] if films else None,
+        "mobility": moves[-1] if moves else None,
+        "today": any(check.checked_on == timezone.localdate() for check in checks),
+        "events": len([event for event in course.events.all() if event.review != "REFUTED"]),
+    }

@@ -1,0 +1,111 @@
+"""Correcting a record with a reason, removing one entered by mistake, and reading its history."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.db.models import ProtectedError
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect, render
+
+from registry import actions
+from registry.access import LOGBOOK, SignedInRequest, allow, own
+from registry.forms import followed, implant
+from registry.forms.base import LogbookForm, ReasonForm
+from registry.history import changes_of
+from registry.models import (
+    Candidate,
+    Course,
+    CourseOutcome,
+    DailyCheck,
+    Event,
+    FailedAttempt,
+    FollowUp,
+    Mobilisation,
+    Patient,
+    PlanChange,
+    Record,
+    Run,
+)
+from registry.views.entry import Forms, Page, entry
+from registry.views.places import place_of
+
+CORRECTIONS: dict[str, tuple[type[Record], type[LogbookForm]]] = {
+    "patient": (Patient, implant.PatientCorrectionForm),
+    "course": (Course, implant.CourseForm),
+    "run": (Run, implant.RunCorrectionForm),
+    "failed_attempt": (FailedAttempt, implant.FailedAttemptForm),
+    "candidate": (Candidate, followed.CandidateForm),
+    "daily_check": (DailyCheck, followed.DailyCheckForm),
+    "mobilisation": (Mobilisation, followed.MobilisationForm),
+    "event": (Event, followed.EventForm),
+    "outcome": (CourseOutcome, followed.OutcomeCorrectionForm),
+    "plan_change": (PlanChange, followed.PlanChangeForm),
+    "follow_up": (FollowUp, followed.FollowUpForm),
+}
+
+
+def _record(request: SignedInRequest, entity: str, record_id: Any) -> Record:
+    if entity not in CORRECTIONS:
+        raise Http404
+    model, _ = CORRECTIONS[entity]
+    return own(model._default_manager.all(), record_id, user=request.user)
+
+
+@allow(LOGBOOK)
+def correct(request: SignedInRequest, entity: str, record_id: Any) -> HttpResponse:
+    record = _record(request, entity, record_id)
+    form = CORRECTIONS[entity][1]
+
+    def make(data: Any) -> Forms:
+        return [form(data, prefix="record", centre=request.centre, instance=record, correcting=True)]
+
+    def save(forms: Forms) -> Record:
+        given = forms[0].cleaned_data
+        return actions.correct(
+            record=forms[0].instance,
+            version=given["version"],
+            reason=given["change_reason"],
+            by=request.user,
+            answers=forms[0].answers,
+        )
+
+    page = Page(
+        title=f"Correct: {record}",
+        purpose="The earlier values stay in the history, with who changed them, when and why.",
+        back=place_of(record),
+        save_label="Save the correction",
+        done="Correction saved.",
+    )
+    return entry(request, page=page, make=make, save=save, lead_to=place_of)
+
+
+@allow(LOGBOOK)
+def remove(request: SignedInRequest, entity: str, record_id: Any) -> HttpResponse:
+    """Take out a record entered by mistake."""
+    record = _record(request, entity, record_id)
+    form = ReasonForm(request.POST or None, initial={"version": record.version})
+    if request.method == "POST" and form.is_valid():
+        back = place_of(record)
+        try:
+            given = form.cleaned_data
+            actions.delete(
+                record=record, version=given["version"], reason=given["change_reason"], by=request.user
+            )
+        except actions.Conflict:
+            form.add_error(None, "Somebody saved this record after you opened it. Look at it again first.")
+        except ProtectedError:
+            form.add_error(None, "Other records hang on this one. Remove those first.")
+        else:
+            messages.success(request, f"Removed: {record}. Its history is kept.")
+            return redirect("find" if entity in {"course", "patient"} else back)
+    context = {"record": record, "form": form, "back": place_of(record)}
+    return render(request, "remove.html", context, status=422 if form.errors else 200)
+
+
+@allow(LOGBOOK)
+def history(request: SignedInRequest, entity: str, record_id: Any) -> HttpResponse:
+    record = _record(request, entity, record_id)
+    context = {"record": record, "changes": changes_of(record), "back": place_of(record), "entity": entity}
+    return render(request, "history.html", context)
