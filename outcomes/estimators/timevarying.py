@@ -24,6 +24,7 @@ STEPS = 30
 SCORE_PER_ERROR = 1e-9  # converged when the next step would be this small a part of a standard error
 # A hazard ratio of exp(15) across one standard deviation means the likelihood rises for ever.
 HIGHEST_EFFECT = 15.0
+LEAST_EIGENVALUE = 1e-10  # of the information as correlations; rounding alone leaves about 1e-14
 NO_MAXIMUM = "have no finite estimate: together they separate events from the rest, or one repeats others"
 
 
@@ -136,10 +137,9 @@ def _maximise(rows: _Rows) -> Floats:
     beta = np.zeros(rows.x.shape[1])
     value, score, information = rows.likelihood(beta)
     for _ in range(STEPS):
-        try:
-            step = np.linalg.solve(information, score)
-        except np.linalg.LinAlgError:
+        if not _invertible(information):
             break
+        step = np.linalg.solve(information, score)
         if score @ step < SCORE_PER_ERROR**2 * beta.size:
             return beta
         tried = rows.likelihood(beta + step)
@@ -151,6 +151,14 @@ def _maximise(rows: _Rows) -> Floats:
         if np.abs(beta * rows.x.std(axis=0)).max() > HIGHEST_EFFECT:
             break
     raise EstimatorError("covariates", NO_MAXIMUM)
+
+
+def _invertible(information: Floats) -> bool:
+    """Whether no covariate is constant in all risk sets or, but for rounding, a mix of the others."""
+    scale = np.sqrt(np.diag(information))
+    if not (scale > 0).all():
+        return False
+    return bool(np.linalg.eigvalsh(information / np.outer(scale, scale))[0] > LEAST_EIGENVALUE)
 
 
 @dataclass(frozen=True)

@@ -206,6 +206,20 @@ def test_refusals_name_the_parameter(parameter, changes):
     assert refusal.value.parameter == parameter
 
 
+@pytest.mark.parametrize("seed", range(4))
+def test_a_covariate_that_repeats_others_is_refused(seed):
+    rows = invented_patients(50, seed)
+    mixed = np.column_stack([rows["covariates"], rows["covariates"] @ [1.0, 3.0]])
+    with pytest.raises(EstimatorError, match="covariates"):
+        cox(**{**rows, "covariates": mixed, "names": ["x0", "x1", "x2"]})
+
+
+def test_the_scale_of_a_covariate_does_not_matter():
+    rows = invented_patients(50, 1)
+    scaled = cox(**{**rows, "covariates": rows["covariates"] * [1e6, 1e-4]})
+    assert scaled.coefficients * [1e6, 1e-4] == pytest.approx(cox(**rows).coefficients, rel=1e-7)
+
+
 def test_an_unknown_covariate_name_is_refused():
     with pytest.raises(EstimatorError, match="name"):
         fit_table(table("heart.csv"), ["age"]).hazard_ratio("transplant")
