@@ -45,11 +45,12 @@ def proportion_limits(target: float, denominators: npt.ArrayLike, *, level: floa
     check_level(level)
     if not 0.0 < target < 1.0:
         raise EstimatorError("target", "must lie strictly between 0 and 1")
-    sizes = counts("denominators", denominators).astype(np.float64)
+    whole = counts("denominators", denominators)
+    sizes = whole.astype(np.float64)
     _check_sizes("denominators", sizes)
 
     def below(count: Floats) -> Floats:
-        return np.where(count < 0.0, 0.0, bdtr(np.minimum(count, sizes), sizes, target))
+        return np.where(count < 0.0, 0.0, bdtr(np.minimum(count, sizes), whole, target))
 
     lower, upper = _limits(below, sizes, level)
     return FunnelLimits(
