@@ -95,7 +95,7 @@ def _newton_step(signed: Floats, logit: Floats, case_weights: Floats) -> Floats:
     """Information solved against score. ``signed`` has treated rows as they are, control rows negated."""
     wrong = expit(-logit)  # chance of the arm the row is not in
     information = (signed * (case_weights * wrong * (1.0 - wrong))[:, None]).T @ signed
-    return np.linalg.solve(information, signed.T @ (case_weights * wrong))
+    return np.asarray(np.linalg.solve(information, signed.T @ (case_weights * wrong)), dtype=np.float64)
 
 
 def _separates(change: Floats) -> bool:
