@@ -10,7 +10,7 @@ from django.utils import timezone
 from registry.choices_events import OUT_OF_BED_LEVEL, WALK_LEVEL
 from registry.models import Course, Run
 
-WIDTH, LEFT, RIGHT = 960, 8, 950
+WIDTH, LEFT, RIGHT = 960, 26, 940
 BAR_HEIGHT, LANE, TOP = 16, 46, 22
 MARK_LANE = 34
 MOST_TICKS = 12

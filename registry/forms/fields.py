@@ -133,7 +133,7 @@ def form_field(column: Field[Any, Any], **kwargs: Any) -> forms.Field | None:
     if column.has_default() and not column.null:
         common["initial"] = column.get_default()
     field = _make(column, common)
-    field.unit = column.unit
+    field.unit = column.unit  # type: ignore[attr-defined]
     if isinstance(column, SHORT) and not column.choices:
-        field.size = "short"  # type: ignore[attr-defined]
+        field.size = "short"
     return field

@@ -6,7 +6,7 @@ from typing import Any
 
 from django import forms
 
-from registry.choices import Closure, EndReason
+from registry.choices import Closure, DeviceClass, EndReason
 from registry.forms.base import LogbookForm, Sections, record_form
 from registry.forms.fields import offer
 from registry.models import Centre, Course, FailedAttempt, Patient, Run
@@ -14,10 +14,13 @@ from registry.models import Centre, Course, FailedAttempt, Patient, Run
 IF_TRANSFERRED = "transferred_in=on,True,yes"
 
 
+NEW_ONLY = ("birth_year", "sex")
+
+
 class PatientForm(LogbookForm):
     """The patient. A known study number brings the rest along, so only a new one needs it."""
 
-    sections = (("Patient", ("study_no", "record_number", "birth_year", "sex", "blood_group")),)
+    sections = (("Patient", ("study_no", "birth_year", "sex", "record_number", "blood_group")),)
 
     record_number = forms.CharField(
         label="Local record number",
@@ -33,8 +36,7 @@ class PatientForm(LogbookForm):
         self.centre = centre
         self.fields["study_no"].help_text = "A number already known here brings the patient along."
         self.fields["study_no"].widget.attrs["autocapitalize"] = "characters"
-        for name in ("birth_year", "sex"):
-            self.fields[name].required = False
+        for name in NEW_ONLY:
             self.fields[name].help_text = "For a new patient."
         self.known: Patient | None = None
 
@@ -47,19 +49,17 @@ class PatientForm(LogbookForm):
         self.known = Patient.objects.filter(study_no=number).first()
         if self.known:
             self._compare_with_known(self.known)
-        else:
-            for name in ("birth_year", "sex"):
-                if name not in self.errors and not self.cleaned_data.get(name):
-                    self.add_error(name, "Needed for a new patient.")
         return self.cleaned_data
 
     def _compare_with_known(self, known: Patient) -> None:
         if known.centre_id != self.centre.pk:
             self.add_error("study_no", "This number is in use at another centre.")
             return
-        for name in ("birth_year", "sex"):
+        for name in NEW_ONLY:
             given = self.cleaned_data.get(name)
-            if given and given != getattr(known, name):
+            if not self.data.get(self.add_prefix(name)):
+                self.errors.pop(name, None)  # left empty: the patient is known
+            elif given and given != getattr(known, name):
                 text = f"{known} is recorded with {getattr(known, name)}. Check the number."
                 self.add_error(name, text)
         still_open = known.courses.without_outcome().first()
@@ -69,10 +69,6 @@ class PatientForm(LogbookForm):
                 "open the case and record an exchange or a further device."
             )
             self.add_error("study_no", text)
-
-    def _get_validation_exclusions(self) -> set[str]:
-        exclude: set[str] = super()._get_validation_exclusions()  # type: ignore[misc]
-        return exclude | ({"study_no", "birth_year", "sex"} if self.known else set())
 
     def _post_clean(self) -> None:
         if not self.known:
@@ -122,7 +118,6 @@ class CourseForm(LogbookForm):
 
 DEVICE = (
     "inserted_at",
-    "device_class",
     "route",
     "access_method",
     "guidance",
@@ -133,6 +128,7 @@ DEVICE = (
     "urgency",
     "first_position",
     "technical_success",
+    "device_class",
 )
 REMOVAL = ("removed_at", "end_reason", "closure", "closure_success")
 REMOVED_ONLY = tuple(column.name for column in Run.described() if column.group == "removal")
@@ -142,13 +138,17 @@ class RunForm(LogbookForm):
     """A device going in. Removal has its own form; both can be corrected together."""
 
     sections: Sections = (("Device", DEVICE), ("Note", ("note",)))
-    conditions = {"balloon_volume_ml": "device_class=IABP"}
+    conditions = {"balloon_volume_ml": "device_class=IABP", "catheter_fr": "device_class=IABP"}
 
     Meta = record_form(Run)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.drop(*self.left_out())
+        self.fields["device_class"].widget = forms.Select(choices=DeviceClass.choices)
+        for name in self.conditions:
+            self.fields[name].required = True
+        offer(self.fields["balloon_volume_ml"], bool)
 
     def left_out(self) -> tuple[str, ...]:
         """Fields that this form does not ask for."""
@@ -233,7 +233,9 @@ class RouteTriedFirstForm(LogbookForm):
     sections = (("Another route tried first", ("tried_first", "intended_route", "failure", "attempted_at")),)
     conditions = dict.fromkeys(("intended_route", "failure", "attempted_at"), "tried_first=on,True,yes")
 
-    tried_first = forms.BooleanField(label="Another route was intended and failed", required=False)
+    tried_first = forms.BooleanField(
+        label="Another route was intended, tried first and failed", required=False
+    )
 
     Meta = record_form(FailedAttempt)
 
@@ -241,6 +243,7 @@ class RouteTriedFirstForm(LogbookForm):
         super().__init__(*args, **kwargs)
         self.drop(*(name for name in list(self.fields) if name not in self.sections[0][1]))
         self.instance.followed_by = run
+        self.fields["tried_first"].size = "long"  # type: ignore[attr-defined]
         for name in self.conditions:
             self.fields[name].required = False
 

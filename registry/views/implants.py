@@ -39,6 +39,7 @@ def new_implant(request: SignedInRequest) -> HttpResponse:
         if data is not None and patient.is_valid() and patient.patient.pk:
             course.patient = patient.patient
         course_form = CourseForm(data, prefix="course", centre=centre, instance=course)
+        course_form.drop("note")
         run = Run(course=course, patient=patient.patient if data is not None and patient.patient.pk else None)
         run_form = RunForm(data, prefix="run", centre=centre, instance=run)
         tried = RouteTriedFirstForm(data, prefix="tried", centre=centre, run=run)
