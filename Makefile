@@ -17,7 +17,7 @@ help: ## list these commands
 
 demo: ## serve the site with invented data at ADDRESS (127.0.0.1:8000); Ctrl-C stops it
 	@.ci/install requirements.lock
-	@env -u DATABASE_URL $(PY) manage.py demo $(ADDRESS)
+	@$(PY) manage.py demo $(ADDRESS)
 
 test: ## check style, types, imports and migrations, then run all tests; installs a browser if there is none
 	@.ci/install requirements-dev.lock

@@ -6,6 +6,8 @@ import django
 from django.core.wsgi import get_wsgi_application
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "registry.settings")
+# Small matrices: a second thread of the linear algebra costs more than it brings.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 os.environ.setdefault("DEBUG", "0")
 django.setup(set_prefix=False)
 

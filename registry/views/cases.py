@@ -47,7 +47,7 @@ def _facts(course: Course, now: datetime) -> list[dict[str, str]]:
     return [
         {"label": "Sex", "value": patient.get_sex_display()},
         {
-            "label": "Age",
+            "label": "Age at the start",
             "value": f"{year - patient.birth_year} years",
             "note": "year of start less year of birth",
         },
