@@ -3,7 +3,6 @@
 PY := .venv/bin/python
 ADDRESS ?= 127.0.0.1:8000
 WORKERS ?= 2
-CODE := manage.py registry outcomes tests
 COMPILE := $(PY) -m uv pip compile --quiet --universal --python-version 3.11 --fork-strategy fewest \
 	--generate-hashes --no-header --no-annotate --no-emit-index-url --no-emit-find-links
 
