@@ -1,0 +1,59 @@
+"""The order in which coded values are numbered in the dataset. A code of -1 means: not recorded."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from registry.choices import (
+    ROUTE_GROUPS,
+    AttemptFailure,
+    DeclineReason,
+    DeviceClass,
+    EndReason,
+    ExchangeReason,
+    FilmVerdict,
+    Intent,
+    Outcome,
+    PositionAction,
+    Relation,
+    RouteGroup,
+    ShockStage,
+)
+from registry.choices_events import EventKind, Failure, KinkSite, Precision, ReviewState
+
+ROUTES = tuple(RouteGroup)
+DEVICES = tuple(DeviceClass)
+RELATIONS = tuple(Relation)
+EXCHANGE_REASONS = tuple(ExchangeReason)
+END_REASONS = tuple(EndReason)
+OUTCOMES = tuple(Outcome)
+INTENTS = tuple(Intent)
+STAGES = tuple(ShockStage)
+KINDS = tuple(EventKind)
+FAILURES = tuple(Failure)
+KINK_SITES = tuple(KinkSite)
+PRECISIONS = tuple(Precision)
+REVIEWS = tuple(ReviewState)
+ATTEMPT_FAILURES = tuple(AttemptFailure)
+DECLINE_REASONS = tuple(DeclineReason)
+VERDICTS = tuple(FilmVerdict)
+POSITION_ACTIONS = tuple(PositionAction)
+
+UNRECORDED = -1
+BALLOON_PUMP = DEVICES.index(DeviceClass.IABP)
+
+
+def numbered(column: str, codes: Sequence[str]) -> str:
+    """SQL that turns a column of these codes into their positions."""
+    return _case(column, ((code, position) for position, code in enumerate(codes)))
+
+
+def numbered_route(column: str) -> str:
+    """SQL that turns a route with its side into the position of its route group."""
+    return _case(column, ((route, ROUTES.index(group)) for route, group in ROUTE_GROUPS.items()))
+
+
+def _case(column: str, positions: Iterable[tuple[str, int]]) -> str:
+    # The codes are constants of this project, never input, so they may stand in the text.
+    whens = " ".join(f"WHEN '{code}' THEN {position}" for code, position in positions)
+    return f"CASE {column} {whens} ELSE {UNRECORDED} END"

@@ -1,0 +1,123 @@
+"""Read a dataset: some centres, at a moment."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from django.apps import apps
+from django.db import connection, transaction
+from django.utils import timezone
+
+from outcomes.dataset import deriving, queries
+from outcomes.dataset.clock import minute_of
+from outcomes.dataset.tables import (
+    Attempts,
+    Bedside,
+    Candidates,
+    Courses,
+    Events,
+    Films,
+    Runs,
+    Sessions,
+)
+from outcomes.estimators.arrays import Ints
+from registry.models import Centre
+
+MODELS = {
+    "patients": "Patient",
+    "courses": "Course",
+    "runs": "Run",
+    "events": "Event",
+    "failed attempts": "FailedAttempt",
+    "candidates": "Candidate",
+    "films": "DailyCheck",
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Dataset:
+    """What the logbook knew at the data cut. ``as_of`` is None when the live tables were read."""
+
+    centres: tuple[str, ...]
+    zone: ZoneInfo
+    as_of: datetime | None
+    cut_at: datetime
+    courses: Courses
+    runs: Runs
+    events: Events
+    sessions: Sessions
+    bedside: Bedside
+    films: Films
+    attempts: Attempts
+    candidates: Candidates
+
+    @property
+    def cut(self) -> int:
+        """The data cut as minutes since 1970."""
+        return minute_of(self.cut_at)
+
+
+def load_dataset(*, centres: Iterable[Centre], as_of: datetime | None = None) -> Dataset:
+    """Read the rows of the centres, live or as they stood at a past moment.
+
+    Either way nothing after the data cut (``as_of``, or now) has happened: a later removal leaves its run
+    in place. With ``as_of`` the rows come from the history kept by triggers, so a later correction or
+    deletion is not seen and a row entered later is not there. Calendar days are those of the centres' time
+    zone, or of UTC where they have several.
+    """
+    chosen = sorted(centres, key=lambda centre: centre.code)
+    cut_at = as_of or timezone.now()
+    zone = _common_zone(chosen)
+    last_day = cut_at.astimezone(zone).date()
+    reader = queries.Reader(tuple(centre.pk for centre in chosen), as_of, last_day)
+    with _one_snapshot():
+        return _read(reader, tuple(centre.name for centre in chosen), zone, cut_at)
+
+
+def _common_zone(centres: list[Centre]) -> ZoneInfo:
+    zones = {centre.time_zone for centre in centres}
+    return ZoneInfo(zones.pop()) if len(zones) == 1 else ZoneInfo("UTC")
+
+
+@contextmanager
+def _one_snapshot() -> Iterator[None]:
+    """Let all queries see the same state, unless a transaction is already under way."""
+    nested = connection.in_atomic_block
+    with transaction.atomic():
+        if not nested:
+            with connection.cursor() as cursor:
+                cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
+        yield
+
+
+def _read(reader: queries.Reader, names: tuple[str, ...], zone: ZoneInfo, cut_at: datetime) -> Dataset:
+    cut = minute_of(cut_at)
+    courses, runs = deriving.derive_runs_and_courses(
+        queries.read_courses(reader), queries.read_runs(reader), zone=zone, cut=cut
+    )
+    return Dataset(
+        centres=names,
+        zone=zone,
+        as_of=reader.as_of,
+        cut_at=cut_at.astimezone(UTC),
+        courses=courses,
+        runs=runs,
+        events=deriving.derive_events(queries.read_events(reader), courses, runs, zone=zone, cut=cut),
+        sessions=deriving.derive_sessions(queries.read_sessions(reader), courses, cut=cut),
+        bedside=deriving.derive_bedside(queries.read_bedside(reader), runs),
+        films=deriving.derive_films(queries.read_films(reader), runs),
+        attempts=deriving.derive_attempts(queries.read_attempts(reader), courses, runs, cut=cut),
+        candidates=deriving.derive_candidates(queries.read_candidates(reader)),
+    )
+
+
+def public_ids(kind: str, pks: Ints) -> dict[int, UUID]:
+    """Public identifiers of records of one kind, for links; records deleted since have none."""
+    model: Any = apps.get_model("registry", MODELS[kind])
+    return dict(model.objects.filter(pk__in=pks.tolist()).values_list("pk", "public_id"))

@@ -1,0 +1,194 @@
+"""Which rows of the logbook a dataset reads, live or as they stood at a moment."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from django.apps import apps
+from django.db.models import Model
+
+from outcomes.dataset import codes
+from outcomes.dataset.codes import numbered, numbered_route
+from outcomes.dataset.copying import Column, read_columns
+from outcomes.estimators.arrays import Ints
+from registry.choices_events import OUT_OF_BED_LEVEL, WALK_LEVEL
+from registry.models import (
+    Candidate,
+    Course,
+    CourseOutcome,
+    DailyCheck,
+    Event,
+    FailedAttempt,
+    Mobilisation,
+    Run,
+)
+
+NO_DAY = date(9999, 12, 31)
+NO_DAY_NUMBER = (NO_DAY - date(1970, 1, 1)).days
+
+
+@dataclass(frozen=True)
+class Reader:
+    """Reads the rows of some centres; ``as_of`` None means the live tables."""
+
+    centres: tuple[int, ...]
+    as_of: datetime | None
+    last_day: date
+
+    def rows(self, model: type[Model]) -> str:
+        """SQL of the model's table, or of the rows that its history says stood at the moment.
+
+        The newest version of each row counts (the history's own number tells the order, since its time is
+        that of the start of the transaction), and a row whose newest version is a deletion is gone.
+        """
+        if self.as_of is None:
+            return str(model._meta.db_table)
+        # Only names of tables and constants of this project enter the text; values are parameters.
+        history = apps.get_model("registry", f"{model.__name__}History")._meta.db_table
+        known = f"{history} WHERE pgh_created_at <= %(as_of)s ORDER BY id, pgh_id DESC"
+        newest = f"(SELECT DISTINCT ON (id) * FROM {known}) newest"  # noqa: S608
+        return f"(SELECT * FROM {newest} WHERE pgh_label <> 'delete')"  # noqa: S608
+
+    def of_courses(self, column: str) -> str:
+        """SQL condition that a column names a course of the centres."""
+        return f"{column} IN (SELECT id FROM {self.rows(Course)} scope WHERE {OF_CENTRES})"  # noqa: S608
+
+    def read(self, columns: Mapping[str, Column], source: str) -> dict[str, Ints]:
+        """Read the columns; ``source`` may use the parameters ``centres``, ``as_of`` and ``last_day``."""
+        parameters: dict[str, Any] = {
+            "centres": list(self.centres),
+            "as_of": self.as_of,
+            "last_day": self.last_day,
+        }
+        return read_columns(columns, source, parameters)
+
+
+OF_CENTRES = "centre_id = ANY(%(centres)s)"
+
+
+def read_courses(reader: Reader) -> dict[str, Ints]:
+    """One row per course, with its outcome."""
+    arrived = "coalesce(CASE WHEN c.transferred_in THEN c.arrived_at END, '-infinity')"
+    columns = {
+        "pk": Column("c.id", "id"),
+        "patient": Column("c.patient_id", "id"),
+        "centre": Column("c.centre_id", "id"),
+        "intent": Column(numbered("c.intent", codes.INTENTS), "code"),
+        "stage": Column(numbered("c.shock_stage", codes.STAGES), "code"),
+        "arrived": Column(arrived, "moment"),
+        "outcome": Column(numbered("o.outcome", codes.OUTCOMES), "code"),
+        "outcome_at": Column("coalesce(o.occurred_at, 'infinity')", "moment"),
+    }
+    joined = f"{reader.rows(Course)} c LEFT JOIN {reader.rows(CourseOutcome)} o ON o.course_id = c.id"
+    return reader.read(columns, f"{joined} WHERE c.{OF_CENTRES}")
+
+
+def read_runs(reader: Reader) -> dict[str, Ints]:
+    """One row per device run."""
+    volume = "CASE r.balloon_volume_ml WHEN '' THEN 0 ELSE r.balloon_volume_ml::int END"
+    columns = {
+        "pk": Column("r.id", "id"),
+        "course": Column("r.course_id", "id"),
+        "patient": Column("r.patient_id", "id"),
+        "run_no": Column("r.run_no", "code"),
+        "replaces": Column("coalesce(r.replaces_id, 0)", "id"),
+        "inserted": Column("r.inserted_at", "moment"),
+        "removed": Column("coalesce(r.removed_at, 'infinity')", "moment"),
+        "route": Column(numbered_route("r.route"), "code"),
+        "device": Column(numbered("r.device_class", codes.DEVICES), "code"),
+        "relation": Column(numbered("r.relation", codes.RELATIONS), "code"),
+        "exchange_reason": Column(numbered("r.exchange_reason", codes.EXCHANGE_REASONS), "code"),
+        "end_reason": Column(numbered("r.end_reason", codes.END_REASONS), "code"),
+        "balloon_ml": Column(volume, "code"),
+    }
+    return reader.read(columns, f"{reader.rows(Run)} r WHERE {reader.of_courses('r.course_id')}")
+
+
+def read_events(reader: Reader) -> dict[str, Ints]:
+    """One row per event, those refuted by review too."""
+    columns = {
+        "pk": Column("e.id", "id"),
+        "course": Column("e.course_id", "id"),
+        "named_run": Column("coalesce(e.run_id, 0)", "id"),
+        "kind": Column(numbered("e.kind", codes.KINDS), "code"),
+        "onset": Column("e.onset_at", "moment"),
+        "precision": Column(numbered("e.onset_precision", codes.PRECISIONS), "code"),
+        "serious": Column("e.serious::int", "code"),
+        "review": Column(numbered("e.review", codes.REVIEWS), "code"),
+        "failure": Column(numbered("e.failure", codes.FAILURES), "code"),
+        "kink_site": Column(numbered("e.kink_site", codes.KINK_SITES), "code"),
+    }
+    return reader.read(columns, f"{reader.rows(Event)} e WHERE {reader.of_courses('e.course_id')}")
+
+
+def read_sessions(reader: Reader) -> dict[str, Ints]:
+    """One row per mobilisation session."""
+    columns = {
+        "pk": Column("m.id", "id"),
+        "course": Column("m.course_id", "id"),
+        "started": Column("m.started_at", "moment"),
+        "level": Column("m.level", "code"),
+    }
+    return reader.read(columns, f"{reader.rows(Mobilisation)} m WHERE {reader.of_courses('m.course_id')}")
+
+
+def read_bedside(reader: Reader) -> dict[str, Ints]:
+    """One row per run with daily rows: how many say a level, and the first days out of bed and walking."""
+    columns = {
+        "run": Column("d.run_id", "id"),
+        "rows": Column("count(*)", "id"),
+        "levels_recorded": Column("count(d.mobility_best)", "id"),
+        "out_of_bed_on": Column(_first_day(OUT_OF_BED_LEVEL), "day"),
+        "walked_on": Column(_first_day(WALK_LEVEL), "day"),
+    }
+    return reader.read(columns, f"{_daily_rows(reader)} GROUP BY d.run_id")
+
+
+def _first_day(level: int) -> str:
+    reached = f"min(d.checked_on) FILTER (WHERE d.mobility_best >= {int(level)})"
+    return f"coalesce({reached}, date '{NO_DAY}')"
+
+
+def read_films(reader: Reader) -> dict[str, Ints]:
+    """One row per day with a verdict on the balloon's position."""
+    columns = {
+        "pk": Column("d.id", "id"),
+        "run": Column("d.run_id", "id"),
+        "read_on": Column("d.checked_on", "day"),
+        "verdict": Column(numbered("d.film_verdict", codes.VERDICTS), "code"),
+        "action": Column(numbered("d.position_action", codes.POSITION_ACTIONS), "code"),
+    }
+    return reader.read(columns, f"{_daily_rows(reader)} AND d.film_verdict <> ''")
+
+
+def _daily_rows(reader: Reader) -> str:
+    runs = f"SELECT id FROM {reader.rows(Run)} r WHERE {reader.of_courses('r.course_id')}"  # noqa: S608
+    return f"{reader.rows(DailyCheck)} d WHERE d.checked_on <= %(last_day)s AND d.run_id IN ({runs})"
+
+
+def read_attempts(reader: Reader) -> dict[str, Ints]:
+    """One row per failed attempt."""
+    columns = {
+        "pk": Column("a.id", "id"),
+        "patient": Column("a.patient_id", "id"),
+        "attempted": Column("a.attempted_at", "moment"),
+        "intended": Column(numbered_route("a.intended_route"), "code"),
+        "followed_by": Column("coalesce(a.followed_by_id, 0)", "id"),
+        "failure": Column(numbered("a.failure", codes.ATTEMPT_FAILURES), "code"),
+    }
+    return reader.read(columns, f"{reader.rows(FailedAttempt)} a WHERE a.{OF_CENTRES}")
+
+
+def read_candidates(reader: Reader) -> dict[str, Ints]:
+    """One row per patient considered in whom nothing was attempted."""
+    columns = {
+        "pk": Column("k.id", "id"),
+        "considered_on": Column("k.considered_on", "day"),
+        "route": Column(numbered("k.route", codes.ROUTES), "code"),
+        "reason": Column(numbered("k.reason", codes.DECLINE_REASONS), "code"),
+    }
+    source = f"{reader.rows(Candidate)} k WHERE k.{OF_CENTRES} AND k.considered_on <= %(last_day)s"
+    return reader.read(columns, source)

@@ -1,0 +1,1 @@
+"""Measures: who counts, what counts, from when, until when, and by which estimator."""

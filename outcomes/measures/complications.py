@@ -1,0 +1,111 @@
+"""Complications of the balloon pumps in place in the period, by kind and route."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from outcomes.dataset import codes
+from outcomes.estimators.arrays import Flags
+from outcomes.measures.base import CONVENTION, GARWOOD, IN_PLACE, WILSON, Measure
+from outcomes.measures.making import Keys, count_figure, proportion_figure, rate_figure
+from outcomes.measures.scope import Scope
+from outcomes.measures.values import ALL_ROUTES, Figure, Findings
+from registry.choices_events import EventKind
+
+REPOSITION = codes.KINDS.index(EventKind.REPOSITION)
+COMPLICATIONS = tuple(kind for kind in EventKind if kind != EventKind.REPOSITION)
+
+
+def complications(scope: Scope) -> Findings:
+    """Patients, events and rate of every kind, and of any of them together."""
+    kind = scope.dataset.events.kind
+    figures: list[Figure] = []
+    for code in COMPLICATIONS:
+        chosen = scope.attributed & (kind == codes.KINDS.index(code))
+        figures += event_figures(scope, "complications", code.value, str(code.label), chosen)
+    any_kind = scope.attributed & (kind != REPOSITION)
+    figures += event_figures(scope, "complications", "ANY", "Any complication", any_kind)
+    serious = any_kind & (scope.dataset.events.serious == 1)
+    figures += event_figures(scope, "complications", "SERIOUS", "Any serious complication", serious)
+    return Findings(tuple(figures))
+
+
+def event_figures(scope: Scope, measure: str, item: str, label: str, chosen: Flags) -> list[Figure]:
+    """Patients with an event, events, and events per 1,000 device-days, in each route group."""
+    events, runs = scope.dataset.events, scope.dataset.runs
+    routes = scope.by_group(scope.at_risk, runs.route)
+    figures = []
+    for (group, rows), (_, of_group) in zip(routes, scope.by_group(chosen, scope.event_route), strict=True):
+        hit = Keys("patients", events.patient[of_group])
+        at_risk = Keys("patients", runs.patient[rows])
+        happened, counted_runs = Keys("events", events.pk[of_group]), Keys("runs", runs.pk[rows])
+        days = float(scope.device_days[rows].sum())
+        figures += [
+            proportion_figure(
+                scope, measure, group, f"{item}/patients", label, hit, at_risk, counted="patients"
+            ),
+            rate_figure(scope, measure, group, f"{item}/rate", label, happened, counted_runs, days),
+        ]
+    return figures
+
+
+def late_events(scope: Scope) -> Findings:
+    """Events after more than 24 h without their device, by kind."""
+    events = scope.dataset.events
+    figures = []
+    for kind in np.unique(events.kind[scope.late]):
+        code = codes.KINDS[kind]
+        keys = Keys("events", events.pk[scope.late & (events.kind == kind)])
+        figures.append(
+            count_figure(
+                scope, "complications.late", ALL_ROUTES, code.value, str(code.label), keys, counted="events"
+            )
+        )
+    total = Keys("events", events.pk[scope.late])
+    all_kinds = count_figure(
+        scope, "complications.late", ALL_ROUTES, "ANY", "All kinds", total, counted="events"
+    )
+    return Findings((*figures, all_kinds))
+
+
+COMPLICATION = Measure(
+    id="complications",
+    title="Complications by kind and route",
+    counted="patients",
+    basis="in place in the period",
+    who_counts=IN_PLACE,
+    what_counts=(
+        "patients with an event of the kind with onset in the period, put down to the run in place at "
+        "onset, or removed up to 24 h before; events of the same, over device-days in place in the period"
+    ),
+    time_zero="insertion of each run, or the start of the period",
+    censoring="clipped to the period and the data cut",
+    estimator="outcomes.estimators.proportions.proportion (Wilson); outcomes.estimators.rates.rate (Garwood)",
+    unit="proportion of patients; events per 1,000 device-days",
+    definition=(
+        "An event belongs to the run it names, else to the pump in place at onset, else to the one "
+        "removed up to 24 h before; at the minute of an exchange, to the new one. Two columns that are "
+        "never mixed: patients with at least one event over patients at risk, and all events over "
+        "device-days. The 24 h after removal add to the patients at risk, not to the device-days. Any "
+        "complication counts a patient once, however many events; repositions are not in it. A patient "
+        "with pumps by two routes is at risk under each and once under all. Events that review refuted "
+        "are left out."
+    ),
+    source=f"{CONVENTION}; {WILSON}; {GARWOOD}",
+    compute=complications,
+)
+LATE = Measure(
+    id="complications.late",
+    title="Late events",
+    counted="events",
+    basis="in place in the period",
+    who_counts="none: a count without a denominator",
+    what_counts="events with onset in the period, more than 24 h after the removal of their device",
+    time_zero="removal",
+    censoring="none: counts",
+    estimator="count",
+    unit="events",
+    definition="Counted and listed apart, never in the rates of a route, as nothing was in place.",
+    compute=late_events,
+)
+MEASURES = (COMPLICATION, LATE)

@@ -1,0 +1,162 @@
+"""Cumulative incidence with competing causes: what mobilisation and bridging share."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from outcomes.estimators.arrays import Flags, Ints
+from outcomes.estimators.competing import CumulativeIncidence, cumulative_incidence
+from outcomes.estimators.curves import StepCurve
+from outcomes.estimators.proportions import proportion
+from outcomes.estimators.tally import CENSORED, Tally, tally_exits
+from outcomes.measures.making import Keys, key_of, reading_note
+from outcomes.measures.values import Cases, Counted, Figure, Record
+
+FEW_AT_RISK = 5  # with delayed entry, an early risk set below this could settle a curve for good
+NONE_YET = "no event among the {known} whose state is known; the limits are Wilson's for that proportion"
+
+
+@dataclass(frozen=True, eq=False)
+class Exits:
+    """Subjects of one group: observed over (entry, exit], left by ``cause`` (0: censored). One unit of
+    time.
+    """
+
+    record: Record
+    pks: Ints
+    entry: Ints
+    exit: Ints
+    cause: Ints
+    causes: int
+    level: float
+
+    @classmethod
+    def of(
+        cls, record: Record, pks: Ints, *, entry: Ints, exit: Ints, cause: Ints, causes: int, level: float
+    ) -> Exits:
+        """Keep subjects seen before they left: those who had left when observation began are in no risk
+        set.
+        """
+        seen = (entry < exit) | (entry <= 0)
+        return cls(record, pks[seen], entry[seen], exit[seen], cause[seen], causes, level)
+
+    @property
+    def size(self) -> int:
+        return self.exit.size
+
+    @cached_property
+    def tally(self) -> Tally:
+        return tally_exits(self.exit, self.cause, entry=self.entry, causes=self.causes)
+
+    @cached_property
+    def curves(self) -> CumulativeIncidence:
+        """Aalen-Johansen curves of all causes; refused by the estimator when there is no subject."""
+        enough = self.tally.has_late_entries and int(self.tally.at_risk[0].max()) >= FEW_AT_RISK
+        return cumulative_incidence(
+            self.tally, level=self.level, minimum_at_risk=FEW_AT_RISK if enough else 0
+        )
+
+    def left_by(self, cause: int, time: float) -> Keys:
+        """Who had left by the cause at the time."""
+        return Keys(self.record, self.pks[(self.cause == cause) & (self.exit <= time)])
+
+    def staying(self, time: float) -> Keys:
+        """Who was still there, and followed, at the time."""
+        return Keys(self.record, self.pks[self.exit > time])
+
+    @property
+    def everybody(self) -> Keys:
+        return Keys(self.record, self.pks)
+
+    def known(self, time: float) -> Flags:
+        """Followed from the origin until the time, or until a cause before it."""
+        return (self.entry <= 0) & ((self.exit >= time) | (self.cause != CENSORED))
+
+
+def incidence_figure(
+    exits: Exits,
+    *,
+    measure: str,
+    group: str,
+    item: str,
+    label: str,
+    cause: int,
+    day: float,
+    per_day: int,
+    counted: Counted,
+) -> Figure:
+    """Cumulative incidence of one cause at a day."""
+    time = day * per_day
+    some = exits.left_by(cause, time)
+    curve = exits.curves.causes[cause - 1] if exits.size else None
+    return Figure(
+        key=key_of(measure, group, item, f"day-{day:g}"),
+        measure=measure,
+        label=label,
+        group=group,
+        unit="proportion",
+        counted=counted,
+        numerator=some.distinct,
+        out_of=counted,
+        denominator=exits.everybody.distinct,
+        at_day=day,
+        cases=Cases((some.cases,), (exits.everybody.cases,)),
+        **_reading(exits, curve, time, per_day),
+    )
+
+
+def staying_figure(
+    exits: Exits,
+    *,
+    measure: str,
+    group: str,
+    item: str,
+    label: str,
+    day: float,
+    per_day: int,
+    counted: Counted,
+) -> Figure:
+    """Share that no cause had reached at a day: 1 less the sum of all cumulative incidences."""
+    time = day * per_day
+    still = exits.staying(time)
+    curve = exits.curves.event_free if exits.size else None
+    return Figure(
+        key=key_of(measure, group, item, f"day-{day:g}"),
+        measure=measure,
+        label=label,
+        group=group,
+        unit="proportion",
+        counted=counted,
+        numerator=still.distinct,
+        out_of=counted,
+        denominator=exits.everybody.distinct,
+        at_day=day,
+        cases=Cases((still.cases,), (exits.everybody.cases,)),
+        **_reading(exits, curve, time, per_day),
+    )
+
+
+def _reading(exits: Exits, curve: StepCurve | None, time: float, per_day: int) -> dict[str, Any]:
+    """Estimate, limits, method and note of a curve at a time.
+
+    Before the first event the curve has a limit on one side only; the other is Wilson's for nobody, or for
+    everybody, among those whose state at that time is known.
+    """
+    if curve is None:
+        return {"note": f"not estimable: no {exits.record} under observation"}
+    point = curve.at([time])[0]
+    note = reading_note(curve, time, per_day=per_day)
+    if point.value is None:
+        return {"method": curve.method, "note": f"not estimable: {note}"}
+    reading = {"estimate": point.value, "lower": point.lower, "upper": point.upper, "method": curve.method}
+    known = int(np.count_nonzero(exits.known(time)))
+    if point.value == curve.start and known:
+        found = proportion(events=round(curve.start) * known, total=known, level=curve.level)
+        reading |= {"lower": found.lower, "upper": found.upper}
+        reading["method"] = f"{curve.method}; before the first event: {found.method}"
+        note = "; ".join(part for part in (NONE_YET.format(known=known), note) if part)
+    return {**reading, "note": note}
