@@ -13,6 +13,7 @@ from scipy.special import bdtr, bdtrc
 from outcomes.estimators.base import Estimate, EstimatorError, FloatArray, check_level, two_sided_z
 
 QuantileType = Literal["type 6", "type 7"]
+ROUNDING = 1 + 1e-12  # a tail that equals its limit but for rounding is within it
 EXACT_UP_TO = 50  # observations per arm; beyond, the normal approximation to the rank sum is close
 
 _NUMPY_NAMES: dict[QuantileType, Literal["weibull", "linear"]] = {"type 6": "weibull", "type 7": "linear"}
@@ -55,7 +56,7 @@ def quantile(
         raise EstimatorError("probability", "must lie strictly between 0 and 1")
     x = _sample("values", values)
     n = x.size
-    low, high = _limit_ranks(n, probability, 0.5 * (1 - level))
+    low, high = _limit_ranks(n, probability, 0.5 * (1 - level) * ROUNDING)
     covered = None
     if low is not None and high is not None:
         covered = float(bdtr(high - 1, n, probability) - bdtr(low - 1, n, probability))
@@ -118,7 +119,7 @@ def hodges_lehmann_shift(
 def _exact_cut(m: int, n: int, level: float) -> tuple[int, float]:
     """Rank of the lower limit among the m·n sorted differences (0: none), and the exact coverage."""
     below = np.cumsum(rank_sum_distribution(m, n))
-    cut = int(np.searchsorted(below, 0.5 * (1 - level) * (1 + 1e-12), side="right"))
+    cut = int(np.searchsorted(below, 0.5 * (1 - level) * ROUNDING, side="right"))
     return cut, float(1 - 2 * below[cut - 1]) if cut else 1.0
 
 

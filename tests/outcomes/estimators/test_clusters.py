@@ -1,6 +1,7 @@
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import stats
 
 from outcomes.estimators.base import EstimatorError
 from outcomes.estimators.clusters import clustered_proportion, design_effect
@@ -28,6 +29,14 @@ def test_published_design_effect():
     assert limits(proportion(events=events, total=total)) == known.near(tuple(known.published["ci_srs"]))
     effective = proportion(events=round(events / effect), total=round(total / effect))
     assert limits(effective) == known.near(tuple(known.published["ci"]))
+
+
+def test_limits_are_wilsons_for_effective_runs_and_t():
+    known = example("prop-cluster-ratio-rats")
+    found = clustered_proportion(**known.inputs["TREAT"])
+    runs, t = 145 / known.published["TREAT"]["deff"], stats.t.ppf(0.975, 15)
+    for limit in limits(found):
+        assert (found.value - limit) ** 2 == pytest.approx(t**2 * limit * (1 - limit) / runs)
 
 
 def test_alike_runs_of_a_patient_count_once():

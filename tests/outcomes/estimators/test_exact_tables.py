@@ -106,6 +106,23 @@ def test_doubled_tail_and_exact_limits_tell_the_same(first, second):
         assert (p_value < 0.05) == (not lower <= 1 <= upper)
 
 
+def test_tables_of_equal_probability_count_whatever_their_rounding():
+    """Margins 2, 8 and 3 allow three tables, of chances 56, 56 and 8 in 120: the first two are alike."""
+    assert fisher_test(**arms((1, 2), (2, 8))).p_value == pytest.approx(1.0)
+
+
+@PROPERTY
+@given(st.integers(1, 60).flatmap(lambda n: st.tuples(st.just(n), st.integers(0, n), st.integers(0, n))))
+def test_the_conventions_agree_in_arms_of_one_size(counts):
+    """Then the distribution is symmetric: every table has its mirror image, whatever rounding does to it."""
+    n, x1, x2 = counts
+    likelihood, doubled = (
+        fisher_test(**arms((x1, n), (x2, n)), convention=convention).p_value
+        for convention in ("minimum likelihood", "twice the smaller tail")
+    )
+    assert likelihood == pytest.approx(doubled, rel=1e-9)
+
+
 def test_the_conventions_can_differ_and_are_named():
     counts = arms((0, 16), (15, 72))
     likelihood, doubled = fisher_test(**counts), fisher_test(**counts, convention="twice the smaller tail")

@@ -1,5 +1,5 @@
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from statsmodels.stats.multitest import multipletests
 
@@ -19,7 +19,7 @@ def test_reference_values():
         assert adjusted(given_) == known.near(expected)
 
 
-@PROPERTY
+@settings(PROPERTY, max_examples=15)
 @given(st.lists(st.floats(0, 1), min_size=1, max_size=15))
 def test_agrees_with_statsmodels(p_values):
     known = multipletests(p_values, method="holm")[1]

@@ -110,6 +110,15 @@ def test_median_limits_of_ten_values_are_the_second_and_ninth():
     assert found.covered == pytest.approx(1002 / 1024)
 
 
+def test_a_tail_equal_to_its_limit_is_within_it():
+    """3 against 3 values: 1 of 20 arrangements in each tail, so the whole range covers exactly 90 %."""
+    shift = hodges_lehmann_shift([1.0, 2.0, 3.0], [10.0, 20.0, 30.0], level=0.9)
+    assert limits(shift) == (-29.0, -7.0)
+    assert shift.covered == pytest.approx(0.9)
+    # No value of four lies below the 20 % quantile with chance 0.8⁴ = 0.4096 = (1 - 0.1808)/2.
+    assert quantile([1.0, 2.0, 3.0, 4.0], probability=0.2, level=0.1808).lower == 1.0
+
+
 def test_small_samples_have_no_limits():
     found = quantile([3.0, 1.0, 2.0, 5.0, 4.0])
     assert (found.value, *limits(found)) == (3.0, None, None)

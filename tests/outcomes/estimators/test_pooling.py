@@ -101,6 +101,16 @@ def test_agrees_with_statsmodels():
     assert (test.statistic, test.p_value) == pytest.approx((expected.statistic, expected.pvalue), rel=1e-8)
 
 
+def test_sato_variance_of_expected_counts_is_the_true_variance():
+    """It is linear in each arm's count, so at the expected counts of a common difference it must be exact."""
+    n1, n2, p2, difference = np.array([10, 40]), np.array([30, 25]), np.array([0.1, 0.6]), 0.2
+    p1, weights = p2 + difference, n1 * n2 / (n1 + n2)
+    found = pooled_risk_difference(events=n1 * p1, totals=n1, reference_events=n2 * p2, reference_totals=n2)
+    variance = np.sum(weights**2 * (p1 * (1 - p1) / n1 + p2 * (1 - p2) / n2)) / weights.sum() ** 2
+    reach = 1.959963984540054 * np.sqrt(variance)
+    assert [found.value, *limits(found)] == pytest.approx([0.2, 0.2 - reach, 0.2 + reach], abs=1e-12)
+
+
 def test_one_stratum_is_the_plain_comparison():
     strata = columns([(7, 34, 3, 30)])
     arms = {"events": 7, "total": 34, "reference_events": 3, "reference_total": 30}
