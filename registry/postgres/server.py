@@ -88,8 +88,10 @@ class EmbeddedServer:
                     fcntl.flock(users, fcntl.LOCK_EX | fcntl.LOCK_NB)
                 except BlockingIOError:
                     return
-                if self._listening_in():
+                if listening := self._listening_in():
                     self._run("pg_ctl", "-D", str(self.data), "-m", "fast", "-w", "stop")
+                    with suppress(OSError):
+                        listening.rmdir()
 
     @property
     def passfile(self) -> Path:

@@ -41,7 +41,7 @@ def server(folder):
     server = EmbeddedServer(folder)
     yield server
     server.release()
-    shutil.rmtree(server._socket_folder(), ignore_errors=True)
+    assert not server._socket_folder().exists()
 
 
 @pytest.fixture
@@ -187,7 +187,6 @@ def test_a_folder_that_only_we_may_enter_will_do(folder):
             assert connection.execute("SELECT 1").fetchone() == (1,)
     finally:
         server.release()
-        shutil.rmtree(server._socket_folder())
         shutil.rmtree(server.folder)
 
 
