@@ -41,7 +41,6 @@ def server(folder):
     server = EmbeddedServer(folder)
     yield server
     server.release()
-    assert not server._socket_folder().exists()
 
 
 @pytest.fixture
@@ -82,6 +81,7 @@ def test_data_outlive_a_stop(server):
         connection.execute("CREATE TABLE kept AS SELECT 1 AS one")
     server.release()
     assert server._listening_in() is None
+    assert not server._socket_folder().exists()
     with connect(server) as connection:
         assert connection.execute("SELECT one FROM kept").fetchone() == (1,)
 
