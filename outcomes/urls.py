@@ -6,5 +6,7 @@ from outcomes import views
 
 urlpatterns = [
     path("quarter/", views.quarter, name="quarter"),
+    path("quarter/report.json", views.quarter_json, name="quarter_json"),
+    path("quarter/cases/", views.cases, name="figure_cases"),
     path("definitions/", views.definitions, name="definitions"),
 ]

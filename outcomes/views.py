@@ -2,17 +2,146 @@
 
 from __future__ import annotations
 
-from django.http import HttpResponse
-from django.shortcuts import render
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
 
-from registry.access import REPORTS, SignedInRequest, allow
+from django.http import Http404, HttpResponse, JsonResponse
+from django.shortcuts import render
+from django.utils import timezone
+
+from outcomes.case_lists import case_rows
+from outcomes.dataset import load_dataset
+from outcomes.figures import Chart
+from outcomes.measures.catalogue import MEASURES, definitions_version
+from outcomes.period import HOW_TO_WRITE, Period, PeriodError
+from outcomes.plotly_charts import plotly_spec
+from outcomes.quarter import Section, key_figures, sections
+from outcomes.report import Report, build_report
+from outcomes.report.serialise import as_json
+from registry.access import LOGBOOK, REPORTS, SignedInRequest, allow
+from registry.models import Centre
+
+
+@dataclass(frozen=True)
+class Asked:
+    """The period a request asks for; ``problem`` says why the last full quarter is shown instead."""
+
+    period: Period
+    text: str
+    problem: str = ""
+
+
+def last_full_quarter(today: date, centre: Centre) -> Period:
+    """The quarter before the one that holds today."""
+    running = Period.quarter_of(today, centre.zone)
+    return Period.quarter_of((running.start - timedelta(days=1)).date(), centre.zone)
+
+
+def asked_period(request: SignedInRequest) -> Asked:
+    """Read the period from the address."""
+    text = request.GET.get("period", "").replace("\x00", "").strip()[:40]
+    usual = last_full_quarter(timezone.localdate(), request.centre)
+    if not text:
+        return Asked(usual, usual.label)
+    try:
+        return Asked(Period.parse(text, request.centre.zone), text)
+    except PeriodError:
+        return Asked(usual, text, f"“{text}” is no period. Write {HOW_TO_WRITE}.")
+
+
+def current_report(request: SignedInRequest, period: Period) -> Report:
+    """The report of the user's centre as the logbook stands now."""
+    return build_report(dataset=load_dataset(centres=[request.centre]), period=period)
+
+
+def quarters_around(period: Period, centre: Centre) -> list[str]:
+    """Labels of the quarter before and the one after."""
+    before = Period.quarter_of((period.start - timedelta(days=1)).date(), centre.zone)
+    after = Period.quarter_of(period.end.astimezone(centre.zone).date(), centre.zone)
+    return [before.label, after.label]
+
+
+def drawn(section: Section) -> dict[str, Any]:
+    """A section for the template, charts with their Plotly description."""
+    parts = [
+        {"chart": part, "spec": plotly_spec(part), "table": chart_values(part)}
+        if isinstance(part, Chart)
+        else {"table": part}
+        for part in section.parts
+    ]
+    return {"id": section.id, "title": section.title, "purpose": section.purpose, "parts": parts}
+
+
+def chart_values(chart: Chart) -> dict[str, Any]:
+    """The values of a chart as a plain table beside it."""
+    form = "{:.1%}" if chart.percent else "{:.2f}"
+    rows = []
+    for series in chart.series:
+        for i, x in enumerate(series.x):
+            values = [series.y[i], *(edge[i] if edge else None for edge in (series.lower, series.upper))]
+            said = ["" if value is None else form.format(value) for value in values]
+            rows.append({"head": series.name, "cells": [x if isinstance(x, str) else f"{x:.2f}", *said]})
+    at = "Complication" if chart.kind == "dots" else "Day"
+    columns = [{"label": name} for name in ("Line", at, "Value", "Lower limit", "Upper limit")]
+    return {"caption": chart.label, "columns": columns, "rows": rows}
 
 
 @allow(REPORTS)
 def quarter(request: SignedInRequest) -> HttpResponse:
-    return render(request, "quarter.html", {})
+    asked = asked_period(request)
+    report = current_report(request, asked.period)
+    shown = [drawn(section) for section in sections(report)]
+    before, after = quarters_around(asked.period, request.centre)
+    context = {
+        "asked": asked,
+        "report": report,
+        "key_figures": key_figures(report),
+        "sections": shown,
+        "contents": [{"id": part["id"], "label": part["title"]} for part in shown],
+        "before": before,
+        "after": after,
+        "opens": request.user.role in LOGBOOK,
+    }
+    return render(request, "quarter.html", context, status=422 if asked.problem else 200)
+
+
+@allow(REPORTS)
+def quarter_json(request: SignedInRequest) -> HttpResponse:
+    asked = asked_period(request)
+    if asked.problem:
+        return JsonResponse({"error": asked.problem}, status=422)
+    body = as_json(current_report(request, asked.period))
+    name = f"report-{asked.period.label}.json"
+    return HttpResponse(
+        body,
+        content_type="application/json",
+        headers={"Content-Disposition": f'attachment; filename="{name}"'},
+    )
+
+
+@allow(LOGBOOK)
+def cases(request: SignedInRequest) -> HttpResponse:
+    """The cases behind one figure."""
+    asked = asked_period(request)
+    report = current_report(request, asked.period)
+    key = request.GET.get("figure", "")
+    try:
+        behind = report.cases(key)
+    except KeyError:
+        raise Http404 from None
+    figure = next((f for f in report.figures if f.key == key), None)
+    line = next((left for left in report.left_out if left.key == key), None)
+    context = {
+        "asked": asked,
+        "figure": figure,
+        "line": line,
+        "measure": report.measure(figure.measure) if figure else None,
+        "lists": case_rows(behind, user=request.user),
+    }
+    return render(request, "cases.html", context)
 
 
 @allow(REPORTS)
 def definitions(request: SignedInRequest) -> HttpResponse:
-    return render(request, "quarter.html", {})
+    return render(request, "definitions.html", {"measures": MEASURES, "version": definitions_version()})

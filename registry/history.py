@@ -24,6 +24,11 @@ class Change:
     fields: tuple[tuple[str, str, str], ...]
 
 
+def shown_moment(moment: datetime) -> str:
+    """A moment on the centre's clocks, the month in letters."""
+    return timezone.localtime(moment).strftime("%d-%b-%Y %H:%M")
+
+
 def shown(column: Any, value: Any) -> str:
     """A stored value as people read it."""
     if value in (None, "", []):
@@ -31,7 +36,7 @@ def shown(column: Any, value: Any) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, datetime):
-        return timezone.localtime(value).strftime("%d-%b-%Y %H:%M")
+        return shown_moment(value)
     labels = dict(column.flatchoices or (getattr(column, "codes", None) and column.codes.choices) or ())
     if isinstance(value, list):
         return ", ".join(str(labels.get(item, item)) for item in value)

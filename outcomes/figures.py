@@ -1,0 +1,132 @@
+"""Charts described once, before any drawing: page, print and slide all draw from these.
+
+A chart holds numbers and words only. Wherever it is drawn, routes differ in colour, marker and dash.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from outcomes.measures.values import ALL_ROUTES, Curve, Figure
+from registry.choices import RouteGroup
+
+Kind = Literal["steps", "stack", "dots"]
+ROUTE_NAMES = {
+    RouteGroup.AXILLARY: "Axillary",
+    RouteGroup.FEMORAL: "Femoral",
+    RouteGroup.OTHER: "Other route",
+}
+
+
+@dataclass(frozen=True)
+class Series:
+    """One line, band or row of dots. ``x`` in days or row labels, ``y`` and limits in the chart's unit."""
+
+    name: str
+    group: str
+    x: tuple[float | str, ...]
+    y: tuple[float, ...]
+    lower: tuple[float | None, ...] = ()
+    upper: tuple[float | None, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Chart:
+    """A chart: what it shows in one sentence, its axes and its series."""
+
+    id: str
+    kind: Kind
+    finding: str
+    label: str
+    x_title: str
+    y_title: str
+    percent: bool
+    series: tuple[Series, ...]
+    method: str
+    routes: tuple[str, ...] = ()
+    x_max: float | None = None
+
+    @property
+    def empty(self) -> bool:
+        return not any(series.x for series in self.series)
+
+
+def _points(curve: Curve, values: Sequence[float | None]) -> tuple[float | None, ...]:
+    """The values of a step curve from time 0 to its last day, as drawn."""
+    first: float | None = curve.start
+    return (first, *values, values[-1] if values else first)
+
+
+def _days(curve: Curve) -> tuple[float, ...]:
+    last = max(curve.last_day, curve.days[-1] if curve.days else 0.0)
+    return (0.0, *curve.days, last)
+
+
+def steps(
+    curves: Sequence[Curve], *, id: str, finding: str, label: str, y_title: str, percent: bool = True
+) -> Chart:
+    """Step curves of the routes, with their limits, over days."""
+    drawn = [curve for curve in curves if curve.group != ALL_ROUTES and curve.subjects]
+    series = tuple(
+        Series(
+            name=ROUTE_NAMES[RouteGroup(curve.group)],
+            group=curve.group,
+            x=_days(curve),
+            y=tuple(value or 0.0 for value in _points(curve, curve.estimate)),
+            lower=_points(curve, curve.lower),
+            upper=_points(curve, curve.upper),
+        )
+        for curve in drawn
+    )
+    method = "; ".join(dict.fromkeys(curve.method for curve in drawn))
+    groups = tuple(curve.group for curve in drawn)
+    return Chart(id, "steps", finding, label, "Days from insertion", y_title, percent, series, method, groups)
+
+
+def stack(curves: Sequence[Curve], *, id: str, finding: str, label: str, x_max: float) -> Chart:
+    """Cumulative incidence of several outcomes of one route, each on top of the one before.
+
+    ``x_max`` in days makes the charts of the routes comparable at a glance.
+    """
+    grid = tuple(sorted({day for curve in curves for day in _days(curve)}))
+    series = tuple(
+        Series(curve.label.partition(",")[0], curve.group, grid, tuple(_value_at(curve, day) for day in grid))
+        for curve in curves
+    )
+    method = "; ".join(dict.fromkeys(curve.method for curve in curves))
+    return Chart(
+        id, "stack", finding, label, "Days from the first insertion", "Courses", True, series, method
+    )
+
+
+def _value_at(curve: Curve, day: float) -> float:
+    at = curve.start
+    for step, value in zip(curve.days, curve.estimate, strict=True):
+        if step > day:
+            break
+        at = value
+    return at
+
+
+def dots(figures: Sequence[Figure], *, id: str, finding: str, label: str, x_title: str) -> Chart:
+    """Proportions with limits, one row a kind, the routes beside each other."""
+    groups = [g for g in ROUTE_NAMES if any(f.group == g for f in figures)]
+    series = []
+    for group in groups:
+        rows = [f for f in figures if f.group == group and f.estimate is not None]
+        series.append(
+            Series(
+                name=ROUTE_NAMES[group],
+                group=group,
+                x=tuple(f.label for f in rows),
+                y=tuple(f.estimate or 0.0 for f in rows),
+                lower=tuple(f.lower for f in rows),
+                upper=tuple(f.upper for f in rows),
+                notes=tuple(f"{f.numerator:.0f}/{f.denominator:.0f}" for f in rows),
+            )
+        )
+    method = "; ".join(dict.fromkeys(f.method for f in figures if f.method))
+    return Chart(id, "dots", finding, label, x_title, "", True, tuple(series), method, tuple(groups))
