@@ -35,18 +35,18 @@ class Command(BaseCommand):
         self._tell_accounts()
 
     def _is_loaded(self) -> bool:
-        code = new_centre().code
+        """Whether the demonstration is there; refuses a registry that holds anything else."""
         try:
-            if (
-                Centre.objects.filter(code=code).exists()
-                and User.objects.filter(username__in=ACCOUNTS).exists()
-            ):
-                return True
-            if Patient.objects.exists() or User.objects.filter(username__in=ACCOUNTS).exists():
-                raise CommandError("This registry already holds patients or accounts; nothing was loaded.")
+            centre = Centre.objects.filter(code=new_centre().code).exists()
+            accounts = User.objects.filter(username__in=ACCOUNTS).exists()
+            patients = Patient.objects.exists()
         except DatabaseError:
             raise CommandError("The database is not ready. Run manage.py migrate first.") from None
-        return Centre.objects.filter(code=code).exists()
+        if (centre, accounts, patients) == (True, True, True):
+            return True
+        if centre or accounts or patients:
+            raise CommandError("This registry already holds patients or accounts; nothing was loaded.")
+        return False
 
     def _load(self, today: date, seed: int) -> None:
         started = perf_counter()
