@@ -8,7 +8,7 @@ from typing import Any, TypeVar, cast
 
 from django.core.exceptions import PermissionDenied
 from django.db.models import QuerySet
-from django.http import Http404, HttpRequest
+from django.http import Http404, HttpRequest, HttpResponseNotAllowed
 from django.http.response import HttpResponseBase
 
 from registry.choices import Role
@@ -18,6 +18,9 @@ LOGBOOK = frozenset({Role.COORDINATOR, Role.PHYSICIAN})
 REPORTS = LOGBOOK | {Role.COMMITTEE}
 SETTINGS = frozenset({Role.ADMINISTRATOR})
 EVERYONE = frozenset(Role)
+
+READING = ("GET", "HEAD")
+WRITING = ("GET", "HEAD", "POST")
 
 View = TypeVar("View", bound=Callable[..., HttpResponseBase])
 R = TypeVar("R", bound=Record)
@@ -30,14 +33,16 @@ class SignedInRequest(HttpRequest):
     centre: Centre
 
 
-def allow(roles: frozenset[Role]) -> Callable[[View], View]:
-    """View decorator: only these roles, and only people who belong to a centre."""
+def allow(roles: frozenset[Role], *, methods: tuple[str, ...] = READING) -> Callable[[View], View]:
+    """View decorator: only these roles, only people who belong to a centre, only by these methods."""
 
     def wrap(view: View) -> View:
         @wraps(view)
         def guarded(request: SignedInRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
             if request.user.role not in roles or request.user.centre is None:
                 raise PermissionDenied
+            if request.method not in methods:
+                return HttpResponseNotAllowed(methods)
             request.centre = request.user.centre
             return view(request, *args, **kwargs)
 

@@ -10,7 +10,7 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 
 from registry import actions
-from registry.access import LOGBOOK, SignedInRequest, allow, own
+from registry.access import LOGBOOK, WRITING, SignedInRequest, allow, own
 from registry.forms import followed, implant
 from registry.forms.base import LogbookForm, ReasonForm
 from registry.history import changes_of
@@ -28,7 +28,7 @@ from registry.models import (
     Record,
     Run,
 )
-from registry.views.entry import Forms, Page, entry
+from registry.views.entry import Forms, Page, entry, posted
 from registry.views.places import place_of
 
 CORRECTIONS: dict[str, tuple[type[Record], type[LogbookForm]]] = {
@@ -53,7 +53,7 @@ def _record(request: SignedInRequest, entity: str, record_id: Any) -> Record:
     return own(model._default_manager.all(), record_id, user=request.user)
 
 
-@allow(LOGBOOK)
+@allow(LOGBOOK, methods=WRITING)
 def correct(request: SignedInRequest, entity: str, record_id: Any) -> HttpResponse:
     record = _record(request, entity, record_id)
     form = CORRECTIONS[entity][1]
@@ -81,12 +81,12 @@ def correct(request: SignedInRequest, entity: str, record_id: Any) -> HttpRespon
     return entry(request, page=page, make=make, save=save, lead_to=place_of)
 
 
-@allow(LOGBOOK)
+@allow(LOGBOOK, methods=WRITING)
 def remove(request: SignedInRequest, entity: str, record_id: Any) -> HttpResponse:
     """Take out a record entered by mistake."""
     record = _record(request, entity, record_id)
-    form = ReasonForm(request.POST or None, initial={"version": record.version})
-    if request.method == "POST" and form.is_valid():
+    form = ReasonForm(posted(request), initial={"version": record.version})
+    if form.is_valid():
         back = place_of(record)
         try:
             given = form.cleaned_data

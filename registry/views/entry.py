@@ -33,6 +33,11 @@ class Page:
     facts: Sequence[dict[str, str]] = ()
 
 
+def posted(request: SignedInRequest) -> Any:
+    """What a form is bound to: the posted data, even when empty, else None."""
+    return request.POST if request.method == "POST" else None
+
+
 def entry(
     request: SignedInRequest,
     *,

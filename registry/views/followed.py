@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from registry import actions
-from registry.access import LOGBOOK, SignedInRequest, allow, own
+from registry.access import LOGBOOK, WRITING, SignedInRequest, allow, own
 from registry.choices_events import EventKind
 from registry.forms.base import LogbookForm
 from registry.forms.followed import (
@@ -61,7 +61,7 @@ def _add(
     return entry(request, page=page, make=make, save=save, lead_to=lambda saved: page.back)
 
 
-@allow(LOGBOOK)
+@allow(LOGBOOK, methods=WRITING)
 def new_event(request: SignedInRequest, course_id: Any, kind: str) -> HttpResponse:
     course = _course(request, course_id)
     chosen = next((k for k in EventKind if k.name.lower().replace("_", "-") == kind), None)
@@ -77,7 +77,7 @@ def new_event(request: SignedInRequest, course_id: Any, kind: str) -> HttpRespon
     return _add(request, record=Event(course=course, kind=chosen), form=EventForm, page=page)
 
 
-@allow(LOGBOOK)
+@allow(LOGBOOK, methods=WRITING)
 def new_check(request: SignedInRequest, run_id: Any) -> HttpResponse:
     run = own(Run.objects.select_related("course__patient"), run_id, user=request.user)
     page = Page(
@@ -91,7 +91,7 @@ def new_check(request: SignedInRequest, run_id: Any) -> HttpResponse:
     return _add(request, record=DailyCheck(run=run), form=DailyCheckForm, page=page, initial=today)
 
 
-@allow(LOGBOOK)
+@allow(LOGBOOK, methods=WRITING)
 def new_mobilisation(request: SignedInRequest, course_id: Any) -> HttpResponse:
     course = _course(request, course_id)
     page = Page(
@@ -104,7 +104,7 @@ def new_mobilisation(request: SignedInRequest, course_id: Any) -> HttpResponse:
     return _add(request, record=Mobilisation(course=course), form=MobilisationForm, page=page)
 
 
-@allow(LOGBOOK)
+@allow(LOGBOOK, methods=WRITING)
 def new_plan_change(request: SignedInRequest, course_id: Any) -> HttpResponse:
     course = _course(request, course_id)
     page = Page(
@@ -117,7 +117,7 @@ def new_plan_change(request: SignedInRequest, course_id: Any) -> HttpResponse:
     return _add(request, record=PlanChange(course=course), form=PlanChangeForm, page=page)
 
 
-@allow(LOGBOOK)
+@allow(LOGBOOK, methods=WRITING)
 def new_follow_up(request: SignedInRequest, course_id: Any) -> HttpResponse:
     course = _course(request, course_id)
     page = Page(
@@ -130,7 +130,7 @@ def new_follow_up(request: SignedInRequest, course_id: Any) -> HttpResponse:
     return _add(request, record=FollowUp(course=course), form=FollowUpForm, page=page)
 
 
-@allow(LOGBOOK)
+@allow(LOGBOOK, methods=WRITING)
 def new_outcome(request: SignedInRequest, course_id: Any) -> HttpResponse:
     course = _course(request, course_id)
     if CourseOutcome.objects.filter(course=course).exists():
@@ -159,7 +159,7 @@ def new_outcome(request: SignedInRequest, course_id: Any) -> HttpResponse:
     return entry(request, page=page, make=make, save=save, lead_to=place_of)
 
 
-@allow(LOGBOOK)
+@allow(LOGBOOK, methods=WRITING)
 def new_candidate(request: SignedInRequest) -> HttpResponse:
     page = Page(
         title="Considered, no attempt made",

@@ -8,7 +8,7 @@ from django.http import HttpResponse
 from django.urls import reverse
 
 from registry import actions
-from registry.access import LOGBOOK, SignedInRequest, allow, own
+from registry.access import LOGBOOK, WRITING, SignedInRequest, allow, own
 from registry.choices import DeviceClass, Relation
 from registry.forms.implant import (
     CourseForm,
@@ -27,7 +27,7 @@ EXCHANGES: list[str] = [Relation.SAME_SITE, Relation.NEW_SITE, Relation.CROSSOVE
 FURTHER: list[str] = [Relation.ESCALATION, Relation.DEESCALATION, Relation.REINSERTION]
 
 
-@allow(LOGBOOK)
+@allow(LOGBOOK, methods=WRITING)
 def new_implant(request: SignedInRequest) -> HttpResponse:
     centre = request.centre
 
@@ -72,7 +72,7 @@ def new_implant(request: SignedInRequest) -> HttpResponse:
     return entry(request, page=page, make=make, save=save, lead_to=place_of)
 
 
-@allow(LOGBOOK)
+@allow(LOGBOOK, methods=WRITING)
 def exchange(request: SignedInRequest, run_id: Any) -> HttpResponse:
     old = own(Run.objects.select_related("course__patient"), run_id, user=request.user)
     centre = request.centre
@@ -120,7 +120,7 @@ def _next_run_no(course: Course) -> int:
     return max((run.run_no for run in course.runs.all()), default=0) + 1
 
 
-@allow(LOGBOOK)
+@allow(LOGBOOK, methods=WRITING)
 def further_device(request: SignedInRequest, course_id: Any) -> HttpResponse:
     course = own(Course.objects.select_related("patient"), course_id, user=request.user)
     last = course.runs.order_by("run_no").last()
@@ -152,7 +152,7 @@ def further_device(request: SignedInRequest, course_id: Any) -> HttpResponse:
     )
 
 
-@allow(LOGBOOK)
+@allow(LOGBOOK, methods=WRITING)
 def remove_device(request: SignedInRequest, run_id: Any) -> HttpResponse:
     run = own(Run.objects.select_related("course__patient"), run_id, user=request.user)
 
@@ -182,7 +182,7 @@ def remove_device(request: SignedInRequest, run_id: Any) -> HttpResponse:
     )
 
 
-@allow(LOGBOOK)
+@allow(LOGBOOK, methods=WRITING)
 def failed_attempt(request: SignedInRequest) -> HttpResponse:
     centre = request.centre
 

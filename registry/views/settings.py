@@ -9,17 +9,18 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 
 from registry import actions
-from registry.access import SETTINGS, SignedInRequest, allow
+from registry.access import SETTINGS, WRITING, SignedInRequest, allow
 from registry.forms.settings import CentreForm, PersonForm
 from registry.models import User
+from registry.views.entry import posted
 
 PASSWORD_BYTES = 15
 
 
-@allow(SETTINGS)
+@allow(SETTINGS, methods=WRITING)
 def settings(request: SignedInRequest) -> HttpResponse:
-    form = CentreForm(request.POST or None, instance=request.centre)
-    if request.method == "POST" and form.is_valid():
+    form = CentreForm(posted(request), instance=request.centre)
+    if form.is_valid():
         actions.save_settings(centre=form.instance, by=request.user)
         messages.success(request, "Settings saved.")
         return redirect("settings")
@@ -29,10 +30,10 @@ def settings(request: SignedInRequest) -> HttpResponse:
     )
 
 
-@allow(SETTINGS)
+@allow(SETTINGS, methods=WRITING)
 def new_person(request: SignedInRequest) -> HttpResponse:
-    form = PersonForm(request.POST or None)
-    if request.method == "POST" and form.is_valid():
+    form = PersonForm(posted(request))
+    if form.is_valid():
         password = secrets.token_urlsafe(PASSWORD_BYTES)
         form.instance.centre = request.centre
         form.instance.set_password(password)
@@ -41,11 +42,11 @@ def new_person(request: SignedInRequest) -> HttpResponse:
     return render(request, "person.html", {"form": form}, status=422 if form.errors else 200)
 
 
-@allow(SETTINGS)
+@allow(SETTINGS, methods=WRITING)
 def person(request: SignedInRequest, person_id: int) -> HttpResponse:
     account = get_object_or_404(User, pk=person_id, centre=request.centre)
-    form = PersonForm(request.POST or None, instance=account)
-    if request.method == "POST" and form.is_valid():
+    form = PersonForm(posted(request), instance=account)
+    if form.is_valid():
         if account == request.user and not (account.is_active and account.role in SETTINGS):
             form.add_error(None, "You cannot take the administrator’s rights from yourself.")
         else:
