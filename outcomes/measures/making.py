@@ -20,7 +20,10 @@ NO_INTERVAL = "no interval: events of one patient are not independent"
 
 @dataclass(frozen=True, eq=False)
 class Keys:
-    """Primary keys of records of one kind; a key that stands twice counts once."""
+    """Primary keys of records of one kind; a key that stands twice counts once.
+
+    Equal keys stand together, as all tables of the dataset are sorted by patient and course.
+    """
 
     record: Record
     pks: Ints
@@ -28,7 +31,8 @@ class Keys:
     @property
     def distinct(self) -> int:
         """How many different records."""
-        return int(np.unique(self.pks).size)
+        changes = np.count_nonzero(self.pks[1:] != self.pks[:-1])
+        return int(changes) + 1 if self.pks.size else 0
 
     @property
     def cases(self) -> CaseList:
