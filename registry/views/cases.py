@@ -46,11 +46,7 @@ def _facts(course: Course, now: datetime) -> list[dict[str, str]]:
     height, weight = course.height_cm, course.weight_kg
     return [
         {"label": "Sex", "value": patient.get_sex_display()},
-        {
-            "label": "Age at the start",
-            "value": f"{year - patient.birth_year} years",
-            "note": "year of start less year of birth",
-        },
+        {"label": "Age at the start", "value": f"about {year - patient.birth_year} years"},
         {"label": "Height", "value": f"{height:.0f} cm" if height else ""},
         {"label": "Weight", "value": f"{weight:.0f} kg" if weight else ""},
         {"label": "Intent at the start", "value": course.get_intent_display()},
