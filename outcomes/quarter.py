@@ -107,7 +107,7 @@ def by_route(report: Report, measure: str, *, only: str = "", caption: str = "",
     ]
     definition = report.measure(measure)
     return Table(
-        id=f"{measure}{only}".replace(".", "-").replace("/", "-"),
+        id=f"table-{measure}{only}".replace(".", "-").replace("/", "-"),
         caption=caption or definition.title,
         unit=unit,
         columns=tuple(ROUTE_LABELS[group] for group in groups),
@@ -130,7 +130,7 @@ def by_day(report: Report, measure: str) -> Table:
     ]
     definition = report.measure(measure)
     return Table(
-        id=f"{measure}-days".replace(".", "-"),
+        id=f"table-{measure}-days".replace(".", "-"),
         caption=f"{definition.title}, read at fixed days",
         unit="",
         columns=tuple(f"By day {count(day)}" for day in days),
@@ -216,7 +216,7 @@ def _devices(report: Report) -> Section:
         "devices",
         "Repositions, kinks and exchanges",
         "Patients and events in separate columns: one patient may have several.",
-        (chart, *(by_route(report, name) for name in names)),
+        (chart, by_day(report, "repositions.mean"), *(by_route(report, name) for name in names)),
     )
 
 
@@ -234,11 +234,12 @@ def _mobilisation(report: Report) -> Section:
             )
         )
     tables = [by_day(report, name) for name in ("mobilisation.course", "mobilisation.route")]
+    unrecorded = by_route(report, "mobilisation.course", caption="Courses without any recorded level")
     return Section(
         "mobilisation",
         "Days to mobilisation",
         "Removal, outcome and death compete; insertion is day 0.",
-        (*charts, *tables),
+        (*charts, *tables, unrecorded),
     )
 
 

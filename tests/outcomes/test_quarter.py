@@ -1,0 +1,118 @@
+"""The quarter as a page, and its charts, built from a small logbook."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+
+import pytest
+from plotly.graph_objects import Figure as PlotlyFigure
+
+from outcomes.figures import Chart
+from outcomes.measures.values import ALL_ROUTES
+from outcomes.plotly_charts import plotly_spec
+from outcomes.quarter import Section, Table, key_figures, sections
+from outcomes.report import Report
+from tests.outcomes.builder import Logbook
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def report() -> Report:
+    """Two axillary courses, one with an exchange, and a femoral one that crossed over."""
+    book = Logbook()
+    first = book.course()
+    book.run(first, "2026-07-02 10:00", "2026-07-12 10:00")
+    book.run(first, "2026-07-12 10:30", "2026-07-20 10:00")
+    book.outcome(first, "2026-07-20 10:00")
+    second = book.course()
+    book.run(second, "2026-08-01 09:00")
+    third = book.course()
+    book.run(third, "2026-08-03 09:00", "2026-08-07 09:00", route="FEMORAL_L")
+    book.run(
+        third,
+        "2026-08-07 09:20",
+        "2026-08-22 09:20",
+        relation="ROUTE_CROSSOVER",
+        exchange_reason="PLANNED_ROUTE_CHANGE",
+    )
+    return book.report("2026-Q3")
+
+
+def tables(report: Report) -> list[Table]:
+    return [part for section in sections(report) for part in section.parts if isinstance(part, Table)]
+
+
+def charts(report: Report) -> list[Chart]:
+    return [part for section in sections(report) for part in section.parts if isinstance(part, Chart)]
+
+
+def test_every_figure_of_the_report_stands_on_the_page(report: Report) -> None:
+    on_page = {cell.key for table in tables(report) for row in table.rows for cell in row.cells if cell}
+    readings_of_all = {f.key for f in report.figures if f.at_day is not None and f.group == ALL_ROUTES}
+
+    assert {f.key for f in report.figures} - on_page == readings_of_all
+
+
+def test_every_cell_names_a_figure_that_opens(report: Report) -> None:
+    for table in tables(report):
+        for row in table.rows:
+            for cell in row.cells:
+                if cell:
+                    report.cases(cell.key)
+
+
+def test_identifiers_are_unique_on_the_page(report: Report) -> None:
+    shown: tuple[Section, ...] = sections(report)
+    ids = [section.id for section in shown] + [part.id for section in shown for part in section.parts]
+
+    assert len(ids) == len(set(ids))
+
+
+def test_an_exchange_is_a_run_and_no_patient(report: Report) -> None:
+    begun = next(table for table in tables(report) if table.id == "table-volume-begun")
+    values = {row.head: [cell.shown.value for cell in row.cells if cell] for row in begun.rows}
+
+    assert values["Patients"][-1] == "3"
+    assert values["Runs"][-1] == "5"
+
+
+def test_the_strip_on_top_holds_what_people_ask_first(report: Report) -> None:
+    assert {"Patients begun", "Device-days", "Bridged to any therapy"} <= {
+        label for label, _ in key_figures(report)
+    }
+
+
+def test_charts_are_valid_for_plotly_and_tell_routes_apart_three_ways(report: Report) -> None:
+    for chart in charts(report):
+        spec = plotly_spec(chart)
+        PlotlyFigure(spec)
+        lines = [t for t in spec["data"] if t.get("name") in ("Axillary", "Femoral")]
+        marks = {
+            (t.get("line", {}).get("color"), t.get("line", {}).get("dash"), t.get("marker", {}).get("symbol"))
+            for t in lines
+        }
+        assert len(marks) == len({t["name"] for t in lines})
+
+
+def test_charts_draw_only_kinds_that_the_small_bundle_holds(report: Report) -> None:
+    assert {trace["type"] for chart in charts(report) for trace in plotly_spec(chart)["data"]} <= {
+        "scatter",
+        "bar",
+    }
+
+
+def test_charts_with_the_routes_side_by_side_share_their_days(report: Report) -> None:
+    spans = {chart.x_max for chart in charts(report) if chart.kind == "stack"}
+
+    assert len(spans) == 1
+
+
+def test_step_charts_start_at_insertion(report: Report) -> None:
+    for chart in charts(report):
+        if chart.kind == "steps":
+            assert all(asdict(series)["x"][0] == 0.0 for series in chart.series)
+
+
+def test_an_empty_quarter_is_a_page_too() -> None:
+    assert [section.id for section in sections(Logbook().report("2026-Q3"))]
