@@ -40,6 +40,10 @@ class Conflict(Exception):  # noqa: N818 - it reads as what it is
         self.current = current
 
 
+class Gone(Exception):  # noqa: N818 - it reads as what it is
+    """Somebody removed this record, or the one it hangs on, since the form was opened."""
+
+
 def written_by(user: User | None, reason: str = "") -> Any:
     """Context under which the history notes who wrote and why."""
     who = {"user": user.pk, "name": user.username} if user else {"name": "command line"}
@@ -63,10 +67,17 @@ def keep_answers(record: Record, answers: Answers, *, by: User | None) -> None:
 def create(*, record: R, by: User | None, answers: Answers | None = None) -> R:
     """Add one record. Event and candidate lines get their number here."""
     with written_by(by):
+        _hold_patient(record)
         number(record)
         record.save(force_insert=True)
         keep_answers(record, answers or {}, by=by)
     return record
+
+
+def _hold_patient(record: Record) -> None:
+    """Let one write at a time through to the runs of a patient: their times are held against one another."""
+    if isinstance(record, Run):
+        Patient.objects.select_for_update().get(pk=record.patient_id)
 
 
 def number(record: Record) -> None:
@@ -82,7 +93,8 @@ def number(record: Record) -> None:
 
 
 def _next(owner: Course | Patient | Centre, many: str, column: str) -> int:
-    type(owner).objects.select_for_update().get(pk=owner.pk)
+    if not type(owner).objects.select_for_update().filter(pk=owner.pk).exists():
+        raise Gone
     highest = getattr(owner, many).aggregate(top=Max(column))["top"]
     return (highest or 0) + 1
 
@@ -93,9 +105,10 @@ def correct(*, record: R, version: int, reason: str, by: User, answers: Answers 
     columns = [f.attname for f in record._meta.concrete_fields if f.editable and not f.primary_key]
     values = {name: getattr(record, name) for name in columns}
     with written_by(by, reason):
+        _hold_patient(record)
         rows = type(record)._default_manager.filter(pk=record.pk, version=version)
         if not rows.update(**values, version=F("version") + 1):
-            raise Conflict(type(record)._default_manager.get(pk=record.pk))
+            raise Conflict(_current(record))
         keep_answers(record, answers or {}, by=by)
     record.version = version + 1
     return record
@@ -107,7 +120,15 @@ def delete(*, record: Record, version: int, reason: str, by: User) -> None:
     with written_by(by, reason):
         count, _ = type(record)._default_manager.filter(pk=record.pk, version=version).delete()
         if not count:
-            raise Conflict(type(record)._default_manager.get(pk=record.pk))
+            raise Conflict(_current(record))
+
+
+def _current(record: R) -> R:
+    """The record as it stands now."""
+    current = type(record)._default_manager.filter(pk=record.pk).first()
+    if current is None:
+        raise Gone
+    return current
 
 
 @transaction.atomic
@@ -131,12 +152,13 @@ def record_failed_attempt(
     attempt: FailedAttempt,
     by: User | None,
     record_number: str = "",
-    answers: Answers | None = None,
+    answers: dict[str, Answers] | None = None,
 ) -> FailedAttempt:
     """Record an attempt that left no pump in: it keeps its place in the denominators."""
-    keep_patient(patient=patient, record_number=record_number, by=by)
+    reasons = answers or {}
+    keep_patient(patient=patient, record_number=record_number, by=by, answers=reasons.get("patient"))
     attempt.patient = patient
-    return create(record=attempt, by=by, answers=answers)
+    return create(record=attempt, by=by, answers=reasons.get("failed_attempt"))
 
 
 @transaction.atomic
@@ -152,13 +174,7 @@ def record_implant(
 ) -> Run:
     """Record the first device of a course, with the patient if new and the attempt that failed before it."""
     reasons = answers or {}
-    if patient.pk is None:
-        create(record=patient, by=by, answers=reasons.get("patient"))
-    if record_number:
-        with written_by(by):
-            PatientIdentity.objects.update_or_create(
-                patient=patient, defaults={"record_number": record_number}
-            )
+    keep_patient(patient=patient, record_number=record_number, by=by, answers=reasons.get("patient"))
     course.patient = patient
     create(record=course, by=by, answers=reasons.get("course"))
     run.course, run.patient, run.run_no, run.relation = course, patient, 1, Relation.FIRST
@@ -182,13 +198,20 @@ def add_run(*, run: Run, by: User | None, answers: Answers | None = None) -> Run
 
 @transaction.atomic
 def exchange(
-    *, old: Run, version: int, removed_at: datetime, new: Run, by: User, answers: Answers | None = None
+    *,
+    old: Run,
+    version: int,
+    removed_at: datetime,
+    new: Run,
+    by: User,
+    answers: dict[str, Answers] | None = None,
 ) -> Run:
     """End one run and begin the next in one step. The old balloon leaves before the new one enters."""
+    reasons = answers or {}
     old.removed_at, old.end_reason = removed_at, EndReason.EXCHANGE
-    correct(record=old, version=version, reason="exchange", by=by)
+    correct(record=old, version=version, reason="exchange", by=by, answers=reasons.get("old"))
     new.course, new.patient, new.replaces = old.course, old.patient, old
-    return create(record=new, by=by, answers=answers)
+    return create(record=new, by=by, answers=reasons.get("new"))
 
 
 @transaction.atomic

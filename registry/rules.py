@@ -203,6 +203,9 @@ def _check_run_overlap(run: Run) -> list[Problem]:
     other = _overlap(run)
     if other is None:
         return []
+    if other == run.replaces and run.replaces.removed_at:
+        text = "The old balloon leaves before the new one enters: this lies before its removal."
+        return [refuse("balloons_overlap", "inserted_at", text)]
     since = timezone.localtime(other.inserted_at)
     until = (
         f"to {timezone.localtime(other.removed_at):%d-%b-%Y %H:%M}"
@@ -236,9 +239,26 @@ def _check_run_relation(run: Run) -> list[Problem]:
     return found
 
 
+def _check_run_course(run: Run) -> list[Problem]:
+    outcome = getattr(getattr(run, "course", None), "outcome", None)
+    if outcome and run.inserted_at and run.inserted_at > outcome.occurred_at:
+        text = "The course had ended by then; a later device begins a new course."
+        return [refuse("inserted_after_outcome", "inserted_at", text)]
+    return []
+
+
+RUN_RULES = (
+    _check_run_times,
+    _check_run_device,
+    _check_run_access,
+    _check_run_overlap,
+    _check_run_relation,
+    _check_run_course,
+)
+
+
 def check_run(run: Run) -> list[Problem]:
-    parts = (_check_run_times, _check_run_device, _check_run_access, _check_run_overlap, _check_run_relation)
-    return [problem for part in parts for problem in part(run)]
+    return [problem for part in RUN_RULES for problem in part(run)]
 
 
 def _span(course: Course) -> tuple[datetime | None, datetime | None]:
@@ -267,6 +287,8 @@ def _check_event_time(event: Event) -> list[Problem]:
 
 
 def _limb_fits(limb: str, run: Run) -> bool:
+    if run.route_group == RouteGroup.OTHER:
+        return True  # such a route names neither limb nor side
     arm = limb in (Limb.ARM_LEFT, Limb.ARM_RIGHT)
     same_side = limb[-1] == run.route[-1]
     return arm == (run.route_group == RouteGroup.AXILLARY) and same_side
@@ -343,6 +365,9 @@ def check_daily(check: DailyCheck) -> list[Problem]:
 def check_outcome(outcome: CourseOutcome) -> list[Problem]:
     first, last = _span(outcome.course)
     found = []
+    if CourseOutcome.objects.filter(course=outcome.course).exclude(pk=outcome.pk).exists():
+        text = "This course has an outcome already. Correct that one."
+        found.append(refuse("outcome_twice", "outcome", text))
     if outcome.occurred_at and first and outcome.occurred_at < first:
         found.append(
             refuse(

@@ -18,6 +18,18 @@ from registry.forms.fields import form_field
 from registry.models import Answer, Centre, Record
 from registry.tiers import EXTENDED_GROUPS
 
+# What people read when the database refuses: mostly somebody else's entry came in between.
+REFUSALS = {
+    "daily_check_once_a_day": "There is a row for this day already. Correct that one.",
+    "failed_attempt_once": "This failed attempt is recorded already.",
+    "follow_up_once": "This follow-up is recorded already. Correct that one.",
+    "mobilisation_once": "A session that started at this time is recorded already. Correct that one.",
+    "plan_change_once": "A change of plan at this time is recorded already. Correct that one.",
+    "registry_patient_study_no_key": "Somebody has just recorded this study number. Look at the case first.",
+    "run_number_once": "Somebody has just recorded a device in this course. Look at the case first.",
+    "run_one_balloon_at_a_time": "Two balloon pumps cannot lie in one aorta: these times overlap.",
+    "run_relation_fits_number": "A later device needs an earlier one in its course, and there is none.",
+}
 FOLD = "logbook/layout/fold.html"
 Sections: TypeAlias = tuple[tuple[str, tuple[str, ...]], ...]
 NUMBERED_BY_US = ("course_no", "run_no", "event_no", "line_no")
@@ -126,6 +138,7 @@ class LogbookForm(forms.ModelForm):
             if not self.applies(name):
                 column = self._meta.model._meta.get_field(name)
                 self.cleaned_data[name] = None if column.null else column.get_default()
+                setattr(self.instance, name, self.cleaned_data[name])  # a page leaves out what it hides
                 self.errors.pop(name, None)
         return self.cleaned_data
 
@@ -146,25 +159,23 @@ class LogbookForm(forms.ModelForm):
 
     def _question(self, problem: rules.Problem) -> None:
         name = f"reason_{problem.code}"
-        reason = (self.data.get(self.add_prefix(name)) or "").strip()
         label = self.fields[problem.field].label if problem.field in self.fields else ""
-        self.fields[name] = forms.CharField(
-            label=f"{label}: {problem.text}" if label else problem.text, max_length=300, required=True
+        field = self.fields[name] = forms.CharField(
+            label=f"{label}: {problem.text}" if label else problem.text,
+            max_length=300,
+            error_messages={"required": "Correct the entry or say why it is right."},
         )
-        if reason:
-            self.cleaned_data[name] = self.answers[problem] = reason
-        else:
-            self.add_error(name, "Correct the entry or say why it is right.")
+        try:
+            self.cleaned_data[name] = self.answers[problem] = field.clean(self[name].data)
+        except forms.ValidationError as error:
+            self.add_error(name, error)
 
     def refuse(self, error: IntegrityError) -> None:
         """Show a database refusal at the form: somebody else's entry came in between."""
         diagnosis = getattr(error.__cause__, "diag", None)
         name = getattr(diagnosis, "constraint_name", "") or "a rule of the logbook"
-        for constraint in self._meta.model._meta.constraints:
-            if constraint.name == name and constraint.violation_error_message:
-                self.add_error(None, str(constraint.violation_error_message))
-                return
-        self.add_error(None, f"This was not saved because it contradicts another record ({name}).")
+        unforeseen = f"This was not saved because it contradicts another record ({name})."
+        self.add_error(None, REFUSALS.get(name, unforeseen))
 
 
 def record_form(model: type[Record], **attributes: Any) -> Any:

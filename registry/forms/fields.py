@@ -16,6 +16,7 @@ from registry.forms.moments import DayField, MomentField
 
 NOT_RECORDED = ("", "Not recorded")
 MOST_BUTTONS = 6  # with more choices a list is quicker to read than buttons
+DAYS_AHEAD = {"expires_on": 10 * 366}  # days that usually lie in the future; others at most tomorrow
 YES, NO = ("yes", "Yes"), ("no", "No")
 
 
@@ -104,7 +105,7 @@ def _make(column: Any, common: dict[str, Any]) -> forms.Field:
     if isinstance(column, columns.Moment):
         return MomentField(**common)
     if isinstance(column, columns.Day):
-        return DayField(**common)
+        return DayField(days_ahead=DAYS_AHEAD.get(column.name, 1), **common)
     if isinstance(column, (columns.Whole, columns.Number)):
         return _number(column, common)
     if isinstance(column, columns.Words):

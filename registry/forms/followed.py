@@ -64,8 +64,8 @@ class EventForm(LogbookForm):
         only = runs.first() if runs.count() == 1 else runs.in_place().first()
         field.initial = only.pk if only else None
         self.fields["run"] = field
-        if not self.is_bound and not self.initial.get("run"):
-            self.initial["run"] = field.initial
+        if not self.instance.pk:
+            self.initial["run"] = field.initial  # a correction keeps what was said, even if nothing was
 
 
 class DailyCheckForm(LogbookForm):

@@ -9,7 +9,7 @@ from django import forms
 from registry.choices import Closure, DeviceClass, EndReason
 from registry.forms.base import LogbookForm, Sections, record_form
 from registry.forms.fields import offer
-from registry.models import Centre, Course, FailedAttempt, Patient, Run
+from registry.models import Centre, Course, FailedAttempt, Patient, PatientIdentity, Run
 
 IF_TRANSFERRED = "transferred_in=on,True,yes"
 
@@ -55,13 +55,10 @@ class PatientForm(LogbookForm):
         if known.centre_id != self.centre.pk:
             self.add_error("study_no", "This number is in use at another centre.")
             return
-        for name in NEW_ONLY:
-            given = self.cleaned_data.get(name)
-            if not self.data.get(self.add_prefix(name)):
-                self.errors.pop(name, None)  # left empty: the patient is known
-            elif given and given != getattr(known, name):
-                text = f"{known} is recorded with {getattr(known, name)}. Check the number."
-                self.add_error(name, text)
+        for column in Patient.described():
+            if column.name in self.fields and column.name != "study_no":
+                self._compare(column.name, known)
+        self._compare_record_number(known)
         still_open = known.courses.without_outcome().first()
         if still_open:
             text = (
@@ -69,6 +66,22 @@ class PatientForm(LogbookForm):
                 "open the case and record an exchange or a further device."
             )
             self.add_error("study_no", text)
+
+    def _compare(self, name: str, known: Patient) -> None:
+        """Left empty, a field is as it is known; filled differently, it may be another patient."""
+        given, recorded = self.cleaned_data.get(name), getattr(known, name)
+        if not self.data.get(self.add_prefix(name)):
+            self.errors.pop(name, None)
+        elif given not in (None, self.fields[name].initial, recorded):
+            display = getattr(known, f"get_{name}_display", lambda: recorded)()
+            text = f"Recorded for {known}: {display or 'nothing'}. Check the number, or correct the patient."
+            self.add_error(name, text)
+
+    def _compare_record_number(self, known: Patient) -> None:
+        given = self.cleaned_data.get("record_number")
+        kept = PatientIdentity.objects.filter(patient=known).exclude(record_number__iexact=given or "")
+        if given and kept.exists():
+            self.add_error("record_number", f"{known} has another record number. Check both numbers.")
 
     def _post_clean(self) -> None:
         if not self.known:

@@ -49,3 +49,10 @@ class PersonForm(forms.ModelForm):
             "username": "Letters, digits and . _ -",
             "is_active": "Switch off instead of deleting: the history names people.",
         }
+
+    def clean_username(self) -> str:
+        """Capitals do not count at sign-in, so they make no second name either."""
+        name = str(self.cleaned_data["username"])
+        if User.objects.filter(username__iexact=name).exclude(pk=self.instance.pk).exists():
+            raise forms.ValidationError("This sign-in name is taken.")
+        return name

@@ -9,6 +9,7 @@ from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.http import urlencode
 
 from registry.access import LOGBOOK, SignedInRequest, allow, own
 from registry.choices_events import EventKind
@@ -33,7 +34,8 @@ def find(request: SignedInRequest) -> HttpResponse:
     page = Paginator(patients.prefetch_related("courses__runs", "courses__outcome"), PAGE_SIZE).get_page(
         request.GET.get("page")
     )
-    return render(request, "find.html", {"q": text, "page": page, "query": f"&q={text}" if text else ""})
+    query = "&" + urlencode({"q": text}) if text else ""
+    return render(request, "find.html", {"q": text, "page": page, "query": query})
 
 
 def _run_rows(course: Course, now: datetime) -> list[dict[str, Any]]:

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from typing import Any
+from uuid import UUID
 
 from django.contrib import messages
+from django.db import IntegrityError, connection, transaction
 from django.db.models import ProtectedError
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 
 from registry import actions
 from registry.access import LOGBOOK, WRITING, SignedInRequest, allow, own
@@ -28,7 +31,7 @@ from registry.models import (
     Record,
     Run,
 )
-from registry.views.entry import Forms, Page, entry, posted
+from registry.views.entry import Forms, Page, entry, one_submission, posted
 from registry.views.places import place_of
 
 CORRECTIONS: dict[str, tuple[type[Record], type[LogbookForm]]] = {
@@ -84,24 +87,39 @@ def correct(request: SignedInRequest, entity: str, record_id: Any) -> HttpRespon
 @allow(LOGBOOK, methods=WRITING)
 def remove(request: SignedInRequest, entity: str, record_id: Any) -> HttpResponse:
     """Take out a record entered by mistake."""
-    record = _record(request, entity, record_id)
-    form = ReasonForm(posted(request), initial={"version": record.version})
-    if form.is_valid():
+    with one_submission(request) as (key, earlier):
+        if earlier:
+            return redirect(earlier)
+        record = _record(request, entity, record_id)
         back = place_of(record)
-        try:
-            given = form.cleaned_data
-            actions.delete(
-                record=record, version=given["version"], reason=given["change_reason"], by=request.user
-            )
-        except actions.Conflict:
-            form.add_error(None, "Somebody saved this record after you opened it. Look at it again first.")
-        except ProtectedError:
-            form.add_error(None, "Other records hang on this one. Remove those first.")
-        else:
+        form = ReasonForm(posted(request), initial={"version": record.version})
+        if form.is_valid() and _remove(request, record, form, key=key, lead_to=_after(record)):
             messages.success(request, f"Removed: {record}. Its history is kept.")
-            return redirect("find" if entity in {"course", "patient"} else back)
-    context = {"record": record, "form": form, "back": place_of(record)}
+            return redirect(_after(record))
+    context = {"record": record, "form": form, "back": back, "submission": key}
     return render(request, "remove.html", context, status=422 if form.errors else 200)
+
+
+def _after(record: Record) -> str:
+    """Where to go when the record is no more."""
+    return reverse("find") if isinstance(record, (Course, Patient)) else place_of(record)
+
+
+def _remove(request: SignedInRequest, record: Record, form: ReasonForm, *, key: UUID, lead_to: str) -> bool:
+    """Whether the record is gone; if not, the form says why."""
+    version, reason = form.cleaned_data["version"], form.cleaned_data["change_reason"]
+    try:
+        with transaction.atomic():
+            actions.remember_submission(key=key, result_url=lead_to, by=request.user)
+            actions.delete(record=record, version=version, reason=reason, by=request.user)
+            connection.check_constraints()  # now, not when it is too late to say so
+    except actions.Gone:
+        form.add_error(None, "Somebody else has removed this record.")
+    except actions.Conflict:
+        form.add_error(None, "Somebody saved this record after you opened it. Look at it again first.")
+    except (ProtectedError, IntegrityError):
+        form.add_error(None, "Other records hang on this one. Remove those first.")
+    return not form.errors
 
 
 @allow(LOGBOOK)

@@ -14,7 +14,7 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 
 from registry.access import SignedInRequest
-from registry.actions import Conflict, remember_submission
+from registry.actions import Conflict, Gone, remember_submission
 from registry.forms.base import LogbookForm
 from registry.models import Record, Submission
 
@@ -77,6 +77,10 @@ def _save(
         with transaction.atomic():
             url = lead_to(save(forms))
             remember_submission(key=key, result_url=url, by=request.user)
+            connection.check_constraints()  # now, not when it is too late to say so
+    except Gone:
+        forms[0].add_error(None, "Somebody removed this, or what it belongs to, after you opened it.")
+        return ""
     except Conflict as conflict:
         _show_both(forms[0], conflict.current)
         return ""
@@ -88,6 +92,9 @@ def _save(
 
 def _show_both(form: LogbookForm, current: Record) -> None:
     """Lay the saved values beside the typed ones, and let the next save stand on the saved version."""
+    if type(current) is not type(form.instance):
+        form.add_error(None, f"Somebody changed {current} after you opened this. Look at it first.")
+        return
     form.conflicts = [  # type: ignore[attr-defined]
         {
             "label": form.fields[name].label,

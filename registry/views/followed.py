@@ -133,7 +133,7 @@ def new_follow_up(request: SignedInRequest, course_id: Any) -> HttpResponse:
 @allow(LOGBOOK, methods=WRITING)
 def new_outcome(request: SignedInRequest, course_id: Any) -> HttpResponse:
     course = _course(request, course_id)
-    if CourseOutcome.objects.filter(course=course).exists():
+    if request.method != "POST" and CourseOutcome.objects.filter(course=course).exists():
         return redirect("correct", "outcome", course.outcome.public_id)
 
     def make(data: Any) -> Forms:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any, cast
 
 from django.http import HttpResponse
+from django.shortcuts import redirect
 from django.urls import reverse
 
 from registry import actions
@@ -103,7 +104,7 @@ def exchange(request: SignedInRequest, run_id: Any) -> HttpResponse:
             removed_at=removal.cleaned_data["removed_at"],
             new=run.instance,
             by=request.user,
-            answers=run.answers,
+            answers={"old": removal.answers, "new": run.answers},
         )
 
     page = Page(
@@ -155,6 +156,8 @@ def further_device(request: SignedInRequest, course_id: Any) -> HttpResponse:
 @allow(LOGBOOK, methods=WRITING)
 def remove_device(request: SignedInRequest, run_id: Any) -> HttpResponse:
     run = own(Run.objects.select_related("course__patient"), run_id, user=request.user)
+    if run.removed_at and request.method != "POST":
+        return redirect("correct", "run", run.public_id)
 
     def save(forms: Forms) -> Record:
         form = forms[0]
@@ -200,7 +203,7 @@ def failed_attempt(request: SignedInRequest) -> HttpResponse:
             record_number=patient.cleaned_data["record_number"],
             attempt=attempt.instance,
             by=request.user,
-            answers=attempt.answers,
+            answers={"patient": patient.answers, "failed_attempt": attempt.answers},
         )
 
     page = Page(
