@@ -9,7 +9,7 @@ COMPILE := $(PY) -m uv pip compile --quiet --universal --python-version 3.11 --f
 # What is run from here is development; what a web server runs through registry/wsgi.py is not.
 export DEBUG := 1
 
-.PHONY: help demo test lock format clean
+.PHONY: help demo test lock format migrations clean
 
 help: ## list these commands
 	@sed -n 's/^\([a-z]*\):.*## /make \1: /p' Makefile
@@ -41,3 +41,6 @@ format: ## put the code into the common form
 clean: ## remove what can be made again; the development database in .data/ stays
 	rm -rf .venv .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache staticfiles test-results
 	find . -name __pycache__ -type d -prune -exec rm -rf {} +
+
+migrations: ## write the migrations that changed models need
+	$(PY) manage.py makemigrations registry
