@@ -24,7 +24,7 @@ EXTENDED_GROUPS: dict[str, Tier] = {
     "risk": Tier("Risk factors", "Adjusting for what makes vascular harm more likely."),
     "labs": Tier("Laboratory values", "Seeing kidney, liver, blood and perfusion change on support."),
     "procedure": Tier("Procedure", "Learning curves, radiation and contrast, sheath and anaesthesia."),
-    "device": Tier("Device tracing", "Finding patients by lot or console when a device is recalled."),
+    "device": Tier("Device tracing", "Finding patients by identifier, lot, serial or console when a device is recalled."),
     "removal": Tier("Removal", "How the artery was closed and whether it stayed open."),
     "film": Tier("Measured position", "Marker heights in millimetres, beside the reader’s verdict."),
     "pressures": Tier("Pressures and alarms", "Augmentation, measured mean pressure and alarms each day."),

@@ -12,24 +12,31 @@ from registry.models.mobilisation import Mobilisation
 from registry.models.outcome import CourseOutcome, FollowUp, PlanChange
 from registry.models.patient import Patient, PatientIdentity
 from registry.models.run import Run
+from registry.models.search import DeviceSearch
+from registry.models.sheet import ColumnMatch, ImportedRow, SheetState, StagedSheet
 from registry.models.user import User
 
 __all__ = [
     "Answer",
     "Candidate",
     "Centre",
+    "ColumnMatch",
     "Course",
     "CourseOutcome",
     "DailyCheck",
+    "DeviceSearch",
     "Event",
     "FailedAttempt",
     "FollowUp",
+    "ImportedRow",
     "Mobilisation",
     "Patient",
     "PatientIdentity",
     "PlanChange",
     "Record",
     "Run",
+    "SheetState",
+    "StagedSheet",
     "Submission",
     "User",
 ]

@@ -162,9 +162,26 @@ class Run(Record):
         group="procedure",
         source=PRACTICE,
     )
+    udi_di = Label(
+        "device identifier",
+        max_length=40,
+        blank=True,
+        default="",
+        group="device",
+        source="21 CFR 801.40 (from memory)",
+        help_text="The fixed part of the code on the box: it names maker and model.",
+    )
     lot = Label("lot number", max_length=20, blank=True, default="", group="device")
     serial = Label("serial number", max_length=20, blank=True, default="", group="device")
     expires_on = Day("expiry date", null=True, blank=True, group="device")
+    udi_raw = Label(
+        "code as scanned",
+        max_length=200,
+        blank=True,
+        default="",
+        group="device",
+        help_text="Kept as it came, so that a reading can be checked later.",
+    )
     console_code = Label("drive console", max_length=20, blank=True, default="", group="device")
     compression_min = Whole(
         "manual compression",
