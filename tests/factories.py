@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
+from decimal import Decimal
 from itertools import count
 from typing import Any
 
@@ -71,7 +72,7 @@ RUN: dict[str, Any] = {
     "access_method": "PERCUTANEOUS",
     "guidance": ["ULTRASOUND"],
     "balloon_volume_ml": "40",
-    "catheter_fr": "7.5",
+    "catheter_fr": Decimal("7.5"),
     "operator_code": "OP-1",
     "location": "CATH_LAB",
     "urgency": "URGENT",
