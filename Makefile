@@ -12,7 +12,7 @@ export DEBUG := 1
 .PHONY: help demo test lock format migrations clean
 
 help: ## list these commands
-	@sed -n 's/^\([a-z]*\):.*## /make \1: /p' Makefile
+	@sed -n 's/^\([a-z-]*\):.*## /make \1: /p' Makefile
 
 demo: ## serve the site with invented data at ADDRESS (127.0.0.1:8000); Ctrl-C stops it
 	@.ci/install requirements.lock
@@ -37,6 +37,10 @@ format: ## put the code into the common form
 	@.ci/install requirements-dev.lock
 	$(PY) -m ruff check --fix .
 	$(PY) -m ruff format .
+
+coverage-study: ## work out what each interval covers; writes docs/coverage.md and its figures
+	@.ci/install requirements-dev.lock
+	$(PY) -m tests.bench.coverage
 
 clean: ## remove what can be made again; the development database in .data/ stays
 	rm -rf .venv .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache staticfiles test-results
