@@ -127,7 +127,8 @@ def two_arms(
     order = [f"{arm} against {reference}" for arm, reference in ARMS]
     rows.sort(key=lambda row: order.index(row.size))
     words = tuple(legend.format(t) for t in truths)
-    tried = f"True {'; '.join(words)}, at reference risks from {REFERENCE_RISKS[0]:g} to 0.5 (drawn), 0.02 to 0.5 (table)."
+    first = f"{REFERENCE_RISKS[0]:g}"
+    tried = f"True {'; '.join(words)}, at reference risks from {first} to 0.5 (drawn), 0.02 to 0.5 (table)."
     heading = f"{title}: coverage of 95 % intervals"
     return Part(name, title, tried, figure(heading, panels, "risk in the reference arm", words), rows)
 
