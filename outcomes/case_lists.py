@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -92,6 +92,19 @@ def case_rows(cases: Cases, *, user: User) -> list[CaseTable]:
     for lists in cases.denominator:
         kinds.setdefault(lists.record, set()).update(lists.pks)
     return [_table(record, pks, counted.get(record, set()), user) for record, pks in kinds.items()]
+
+
+def name_cases(cases: Iterable[tuple[Record, int]], *, user: User) -> list[CaseRow]:
+    """Names and links of single records; one that was removed since is named by its kind alone."""
+    wanted: dict[Record, set[int]] = {}
+    for record, pk in cases:
+        wanted.setdefault(record, set()).add(pk)
+    rows: list[CaseRow] = []
+    for record, pks in wanted.items():
+        table = _table(record, pks, set(), user)
+        gone = len(pks) - len(table.rows)
+        rows += [*table.rows, *([CaseRow("", f"{gone} removed {record}", "", False)] if gone else [])]
+    return rows
 
 
 def _table(record: Record, pks: set[int], counted: set[int], user: User) -> CaseTable:

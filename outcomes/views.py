@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.http import Http404, HttpResponse, JsonResponse
@@ -50,9 +50,21 @@ def asked_period(request: SignedInRequest) -> Asked:
         return Asked(usual, text, f"“{text}” is no period. Write {HOW_TO_WRITE}.")
 
 
-def current_report(request: SignedInRequest, period: Period) -> Report:
-    """The report of the user's centre as the logbook stands now."""
-    return build_report(dataset=load_dataset(centres=[request.centre]), period=period)
+def report_of(centre: Centre, period: Period, *, as_of: datetime | None = None) -> Report:
+    """The report of a centre, as the logbook stands now or stood at a moment."""
+    return build_report(dataset=load_dataset(centres=[centre], as_of=as_of), period=period, as_of=as_of)
+
+
+def report_context(request: SignedInRequest, report: Report, *, opens: bool) -> dict[str, Any]:
+    """What the body of a report needs; ``opens`` says whether figures lead to their cases."""
+    shown = [drawn(section) for section in sections(report)]
+    return {
+        "report": report,
+        "key_figures": key_figures(report),
+        "sections": shown,
+        "contents": [{"id": part["id"], "label": part["title"]} for part in shown],
+        "opens": opens,
+    }
 
 
 def quarters_around(period: Period, centre: Centre) -> list[str]:
@@ -90,19 +102,10 @@ def chart_values(chart: Chart) -> dict[str, Any]:
 @allow(REPORTS)
 def quarter(request: SignedInRequest) -> HttpResponse:
     asked = asked_period(request)
-    report = current_report(request, asked.period)
-    shown = [drawn(section) for section in sections(report)]
+    report = report_of(request.centre, asked.period)
     before, after = quarters_around(asked.period, request.centre)
-    context = {
-        "asked": asked,
-        "report": report,
-        "key_figures": key_figures(report),
-        "sections": shown,
-        "contents": [{"id": part["id"], "label": part["title"]} for part in shown],
-        "before": before,
-        "after": after,
-        "opens": request.user.role in LOGBOOK,
-    }
+    context = report_context(request, report, opens=request.user.role in LOGBOOK)
+    context |= {"asked": asked, "before": before, "after": after}
     return render(request, "quarter.html", context, status=422 if asked.problem else 200)
 
 
@@ -111,7 +114,7 @@ def quarter_json(request: SignedInRequest) -> HttpResponse:
     asked = asked_period(request)
     if asked.problem:
         return JsonResponse({"error": asked.problem}, status=422)
-    body = as_json(current_report(request, asked.period))
+    body = as_json(report_of(request.centre, asked.period))
     name = f"report-{asked.period.label}.json"
     return HttpResponse(
         body,
@@ -124,7 +127,7 @@ def quarter_json(request: SignedInRequest) -> HttpResponse:
 def cases(request: SignedInRequest) -> HttpResponse:
     """The cases behind one figure."""
     asked = asked_period(request)
-    report = current_report(request, asked.period)
+    report = report_of(request.centre, asked.period)
     key = request.GET.get("figure", "")
     try:
         behind = report.cases(key)
