@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from django.apps import apps
 from django.utils import timezone
 
 from registry.models import Record
@@ -43,9 +44,9 @@ def shown(column: Any, value: Any) -> str:
     return f"{labels.get(value, value)} {column.unit}".strip()
 
 
-def _differences(record: Record, before: Any, after: Any) -> tuple[tuple[str, str, str], ...]:
+def _differences(model: type[Record], before: Any, after: Any) -> tuple[tuple[str, str, str], ...]:
     found = []
-    for column in record.described():
+    for column in model.described():
         old = shown(column, getattr(before, column.name)) if before else ""
         new = shown(column, getattr(after, column.name))
         if new != (old or "–"):
@@ -55,8 +56,14 @@ def _differences(record: Record, before: Any, after: Any) -> tuple[tuple[str, st
 
 def changes_of(record: Record) -> list[Change]:
     """All changes of a record, the latest first."""
+    return changes_in(type(record), record.pk)
+
+
+def changes_in(model: type[Record], pk: int) -> list[Change]:
+    """All changes of the record that has, or had, this key; the latest first."""
     changes, before = [], None
-    for row in record.history.order_by("pgh_id"):  # type: ignore[attr-defined]
+    rows = apps.get_model("registry", f"{model.__name__}History")._default_manager.filter(pgh_obj_id=pk)
+    for row in rows.order_by("pgh_id"):
         context = row.pgh_context or {}
         changes.append(
             Change(
@@ -64,7 +71,7 @@ def changes_of(record: Record) -> list[Change]:
                 kind=KINDS.get(row.pgh_label, row.pgh_label),
                 by=context.get("name", ""),
                 reason=context.get("reason", ""),
-                fields=_differences(record, before, row),
+                fields=_differences(model, before, row),
             )
         )
         before = row

@@ -63,16 +63,19 @@ class Dataset:
         return minute_of(self.cut_at)
 
 
-def load_dataset(*, centres: Iterable[Centre], as_of: datetime | None = None) -> Dataset:
+def load_dataset(
+    *, centres: Iterable[Centre], as_of: datetime | None = None, cut_at: datetime | None = None
+) -> Dataset:
     """Read the rows of the centres, live or as they stood at a past moment.
 
-    Either way nothing after the data cut (``as_of``, or now) has happened: a later removal leaves its run
-    in place. With ``as_of`` the rows come from the history kept by triggers, so a later correction or
-    deletion is not seen and a row entered later is not there. Calendar days are those of the centres' time
-    zone, or of UTC where they have several.
+    Either way nothing after the data cut (``cut_at``, else ``as_of``, else now) has happened: a later removal
+    leaves its run in place. With ``as_of`` the rows come from the history kept by triggers, so a later
+    correction or deletion is not seen and a row entered later is not there. ``cut_at`` alone gives what is
+    known now of what had happened by then. Calendar days are those of the centres' time zone, or of UTC
+    where they have several.
     """
     chosen = sorted(centres, key=lambda centre: centre.code)
-    cut_at = as_of or timezone.now()
+    cut_at = cut_at or as_of or timezone.now()
     zone = _common_zone(chosen)
     last_day = cut_at.astimezone(zone).date()
     reader = queries.Reader(tuple(centre.pk for centre in chosen), as_of, last_day)
