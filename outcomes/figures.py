@@ -12,7 +12,7 @@ from typing import Literal
 from outcomes.measures.values import ALL_ROUTES, Curve, Figure
 from registry.choices import RouteGroup
 
-Kind = Literal["steps", "stack", "dots"]
+Kind = Literal["steps", "stack", "dots", "trend", "forest"]
 ROUTE_NAMES = {
     RouteGroup.AXILLARY: "Axillary",
     RouteGroup.FEMORAL: "Femoral",
@@ -22,7 +22,10 @@ ROUTE_NAMES = {
 
 @dataclass(frozen=True)
 class Series:
-    """One line, band or row of dots. ``x`` in days or row labels, ``y`` and limits in the chart's unit."""
+    """One line, band or row of dots. ``x`` in days or row labels, ``y`` and limits in the chart's unit.
+
+    A limit is None where there is none. ``risk_counts`` are the numbers under observation on ``risk_days``.
+    """
 
     name: str
     group: str
@@ -31,11 +34,18 @@ class Series:
     lower: tuple[float | None, ...] = ()
     upper: tuple[float | None, ...] = ()
     notes: tuple[str, ...] = ()
+    risk_days: tuple[float, ...] = ()
+    risk_counts: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)
 class Chart:
-    """A chart: what it shows in one sentence, its axes and its series."""
+    """A chart: what it shows in one sentence, its axes and its series.
+
+    ``steps`` are curves over days, ``stack`` layers over days that add up to at most 1, ``dots`` values with
+    limits in labelled rows, ``trend`` values with limits in labelled periods, ``forest`` ratios in labelled
+    rows on a logarithmic axis around 1.
+    """
 
     id: str
     kind: Kind
@@ -78,6 +88,8 @@ def steps(
             y=tuple(value or 0.0 for value in _points(curve, curve.estimate)),
             lower=_points(curve, curve.lower),
             upper=_points(curve, curve.upper),
+            risk_days=curve.risk_days,
+            risk_counts=curve.risk_counts,
         )
         for curve in drawn
     )
