@@ -26,7 +26,8 @@ from registry.models import (
     Submission,
     User,
 )
-from registry.rules import Problem
+from registry.problem import Problem
+from registry.proposals import keep_proposal
 
 R = TypeVar("R", bound=Record)
 Answers: TypeAlias = dict[Problem, str]  # what was questioned, and the reason given
@@ -69,6 +70,7 @@ def create(*, record: R, by: User | None, answers: Answers | None = None) -> R:
     with written_by(by):
         _hold_patient(record)
         number(record)
+        keep_proposal(record)
         record.save(force_insert=True)
         keep_answers(record, answers or {}, by=by)
     return record
@@ -102,6 +104,7 @@ def _next(owner: Course | Patient | Centre, many: str, column: str) -> int:
 @transaction.atomic
 def correct(*, record: R, version: int, reason: str, by: User, answers: Answers | None = None) -> R:
     """Save changed columns of ``record`` if nobody saved since ``version``; raises Conflict otherwise."""
+    keep_proposal(record)
     columns = [f.attname for f in record._meta.concrete_fields if f.editable and not f.primary_key]
     values = {name: getattr(record, name) for name in columns}
     with written_by(by, reason):

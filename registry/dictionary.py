@@ -11,7 +11,7 @@ from typing import Any
 from django.db import models
 from django.db.models import Choices
 
-from registry import choices, choices_events
+from registry import choices, choices_events, choices_extended
 from registry.choices_events import EventKind
 from registry.fields import Code, Codes, Day, Moment, Number, Range, Whole, YesNo
 from registry.models import Event, Patient, PatientIdentity, Record
@@ -126,7 +126,7 @@ def _kinds_of(field: Any, by_kind: dict[str, tuple[str, ...]]) -> str:
 def code_lists() -> dict[str, type[Choices]]:
     """Every code list of the logbook by its title, in the order of the files that define them."""
     found = {}
-    for module in (choices, choices_events):
+    for module in (choices, choices_events, choices_extended):
         for name, value in vars(module).items():
             if isinstance(value, type) and issubclass(value, Choices) and value.__module__ == module.__name__:
                 found[_title(name)] = value

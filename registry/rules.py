@@ -8,7 +8,6 @@ Rules read the database and never write to it.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -42,30 +41,24 @@ from registry.models import (
 )
 from registry.models.base import label_of
 from registry.models.event import REQUIRED_BY_KIND
+from registry.problem import Problem, ask, refuse
+from registry.proposals import check_grade
+from registry.rules_extended import (
+    check_fixation,
+    check_graft,
+    check_haemodynamics,
+    check_listing,
+    check_puncture,
+    check_screening,
+)
+
+__all__ = ["Problem", "ask", "check", "refuse", "volumes_for"]
 
 LONG_RUN = timedelta(days=60)
 LATE_EVENT = timedelta(days=30)
 EARLY_ADMISSION = timedelta(days=30)
 CLOCK_SLACK = timedelta(minutes=5)
 ADULT_YEARS = 18
-
-
-@dataclass(frozen=True)
-class Problem:
-    """What is wrong or odd about one field. ``blocks`` refuses; otherwise a reason is asked for."""
-
-    code: str
-    field: str
-    text: str
-    blocks: bool
-
-
-def refuse(code: str, field: str, text: str) -> Problem:
-    return Problem(code, field, text, blocks=True)
-
-
-def ask(code: str, field: str, text: str) -> Problem:
-    return Problem(code, field, text, blocks=False)
 
 
 # Balloon volumes by height as commonly printed (from memory; edges overlap and differ between makes). A
@@ -254,6 +247,9 @@ RUN_RULES = (
     _check_run_overlap,
     _check_run_relation,
     _check_run_course,
+    check_puncture,
+    check_fixation,
+    check_graft,
 )
 
 
@@ -431,6 +427,9 @@ RULES: dict[str, Callable[[Any], list[Problem]]] = {
     "plan_change": check_plan_change,
     "follow_up": check_follow_up,
     "candidate": check_candidate,
+    "screening": check_screening,
+    "haemodynamics": check_haemodynamics,
+    "listing_spell": check_listing,
 }
 
 
@@ -438,6 +437,7 @@ def check(record: Record, *, now: datetime | None = None) -> list[Problem]:
     """Every problem of one record, blocking ones first. ``record`` may be unsaved."""
     found = [
         *RULES.get(record.entity, lambda _: [])(record),
+        *check_grade(record),
         *check_future(record, now or timezone.now()),
         *check_ranges(record),
     ]

@@ -23,11 +23,18 @@ EXTENDED_GROUPS: dict[str, Tier] = {
     "baseline": Tier("Condition at the start", "Adjusting comparisons for how ill patients were."),
     "risk": Tier("Risk factors", "Adjusting for what makes vascular harm more likely."),
     "labs": Tier("Laboratory values", "Seeing kidney, liver, blood and perfusion change on support."),
-    "procedure": Tier("Procedure", "Learning curves, radiation and contrast, sheath and anaesthesia."),
-    "device": Tier("Device tracing", "Finding patients by identifier, lot, serial or console when a device is recalled."),
+    "screening": Tier("Vascular screening", "What the vessels allowed, and why the route was chosen."),
+    "procedure": Tier(
+        "Procedure", "Learning curves, radiation and contrast, puncture, contrast check and fixation."
+    ),
+    "device": Tier(
+        "Device tracing", "Finding patients by identifier, lot, serial or console when a device is recalled."
+    ),
     "removal": Tier("Removal", "How the artery was closed and whether it stayed open."),
     "film": Tier("Measured position", "Marker heights in millimetres, beside the reader’s verdict."),
     "pressures": Tier("Pressures and alarms", "Augmentation, measured mean pressure and alarms each day."),
+    "haemodynamics": Tier("Pressures and flow", "Dated sets before and on support, with their indices."),
     "session": Tier("Mobilisation sessions", "Staff, aids and time that mobilisation takes."),
+    "listing": Tier("Waiting list", "Tiers with their dates, and a reminder before one expires."),
     "review": Tier("Review of events", "Cause, relation to the device and time of detection, for reviewers."),
 }

@@ -22,11 +22,14 @@ from registry.models import (
     Event,
     FailedAttempt,
     FollowUp,
+    HaemodynamicSet,
+    ListingSpell,
     Mobilisation,
     Patient,
     PatientIdentity,
     PlanChange,
     Run,
+    Screening,
     User,
 )
 
@@ -142,6 +145,21 @@ def create_plan_change(*, course: Course, **values: Any) -> PlanChange:
 def create_follow_up(*, course: Course, **values: Any) -> FollowUp:
     defaults = {"point": "30D", "seen_on": days_ago(0).date(), "status": "ALIVE"}
     return actions.create(record=FollowUp(course=course, **{**defaults, **values}), by=None)
+
+
+def create_screening(*, course: Course, **values: Any) -> Screening:
+    defaults = {"imaging": ["CT_ANGIO"], "route_reason": ["MOBILITY"], "procedure_consent": "Y"}
+    return actions.create(record=Screening(course=course, **{**defaults, **values}), by=None)
+
+
+def create_haemodynamics(*, course: Course, **values: Any) -> HaemodynamicSet:
+    defaults = {"measured_at": days_ago(8), "on_support": "IABP", "mean_mmhg": 70}
+    return actions.create(record=HaemodynamicSet(course=course, **{**defaults, **values}), by=None)
+
+
+def create_listing(*, course: Course, **values: Any) -> ListingSpell:
+    defaults = {"tier": "2", "began_on": days_ago(8).date()}
+    return actions.create(record=ListingSpell(course=course, **{**defaults, **values}), by=None)
 
 
 def create_candidate(*, centre: Centre, **values: Any) -> Candidate:

@@ -23,6 +23,8 @@ REFUSALS = {
     "daily_check_once_a_day": "There is a row for this day already. Correct that one.",
     "failed_attempt_once": "This failed attempt is recorded already.",
     "follow_up_once": "This follow-up is recorded already. Correct that one.",
+    "haemodynamics_once": "Pressures of this time are recorded already. Correct those.",
+    "listing_spell_once": "A tier that began on this day is recorded already. Correct that one.",
     "mobilisation_once": "A session that started at this time is recorded already. Correct that one.",
     "plan_change_once": "A change of plan at this time is recorded already. Correct that one.",
     "registry_patient_study_no_key": "Somebody has just recorded this study number. Look at the case first.",
@@ -32,7 +34,10 @@ REFUSALS = {
 }
 FOLD = "logbook/layout/fold.html"
 Sections: TypeAlias = tuple[tuple[str, tuple[str, ...]], ...]
-NUMBERED_BY_US = ("course_no", "run_no", "event_no", "line_no")
+SET_BY_US = (
+    *("course_no", "run_no", "event_no", "line_no"),
+    *("proposed_stage", "proposed_barc", "proposed_rutherford", "proposed_kidney_stage"),
+)
 
 
 def change_reason() -> forms.CharField:
@@ -70,7 +75,7 @@ class LogbookForm(forms.ModelForm):
         self.answers: dict[rules.Problem, str] = {}
         shown = {CORE, *centre.extended_groups}
         self.drop(*(column.name for column in self._meta.model.described() if column.group not in shown))
-        self.drop(*NUMBERED_BY_US)
+        self.drop(*SET_BY_US)
         if correcting:
             self._ask_for_reason()
 

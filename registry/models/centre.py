@@ -36,6 +36,23 @@ class Centre(Record):
         hard=(1, 20),
         help_text="Counts below this are hidden from the quality committee.",
     )
+    listing_reminder_days = Whole(
+        "listing reminder",
+        unit="days",
+        default=3,
+        hard=(0, 30),
+        help_text="How long before a tier of the waiting list expires it becomes an open question; "
+        "0 for no reminder. Never a verdict on eligibility.",
+    )
+    report_reminder_days = Whole(
+        "device-report reminder",
+        unit="work days",
+        default=10,
+        hard=(0, 60),
+        help_text="Work days to report a serious event of a device after becoming aware of it; 0 for no "
+        "reminder. The duty itself is set by law and local policy.",
+        source="21 CFR 803.10",
+    )
     extended_groups = ArrayField(models.CharField(max_length=30), default=list, blank=True)
 
     class Meta(Record.Meta):

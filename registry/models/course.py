@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from registry.models.user import User
 
 SCAI = "Naidu SS et al., J Am Coll Cardiol 2022;79:933–946, doi:10.1016/j.jacc.2022.01.018"
+PROPOSED = "computed from the entered values when the course was saved; a person decides"
 RISK = "Factors linked with femoral vascular harm: Ann Thorac Surg 1994;58:1476–1480"
 
 
@@ -57,6 +58,13 @@ class Course(Record):
         choices=ShockStage.choices,
         source=SCAI,
         help_text="SCAI stage as judged at the bedside when the device was decided on.",
+    )
+    proposed_stage = Code(
+        "shock stage proposed",
+        choices=ShockStage.choices,
+        blank=True,
+        source=PROPOSED,
+        help_text="The least stage that the entered values meet; empty when they say too little.",
     )
     aetiology = Code("cause of heart failure", choices=Aetiology.choices, default=Aetiology.UNKNOWN)
     height_cm = Number("height", unit="cm", null=True, blank=True, hard=(100, 230), soft=(140, 205))

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 ARC = "Kormos RL et al., J Heart Lung Transplant 2020;39:735–750 (wording from memory)"
 BARC = "Mehran R et al., Circulation 2011;123:2736–2747"
 VARC = "VARC-3, Eur Heart J 2021;42:1825–1857"
+PROPOSED = "computed from the entered values when the event was saved; a person decides"
 KDIGO = "KDIGO 2012, Kidney Int Suppl 2012;2:1–138"
 
 # The fields that belong to each kind, in the order they are asked; the first ones are required.
@@ -113,6 +114,7 @@ class Event(Record):
     haematoma_cm = Number("largest haematoma diameter", unit="cm", null=True, blank=True, hard=(0, 40))
     bleed_site = Code("site of bleeding", choices=codes.BleedSite.choices, blank=True, source=BARC)
     barc = Code("BARC type", choices=codes.Barc.choices, blank=True, source=BARC)
+    proposed_barc = Code("BARC type proposed", choices=codes.Barc.choices, blank=True, source=PROPOSED)
     haemoglobin_drop_g_dl = Number(
         "haemoglobin drop",
         unit="g/dL",
@@ -130,6 +132,9 @@ class Event(Record):
         choices=codes.Rutherford.choices,
         blank=True,
         source="Rutherford RB et al., J Vasc Surg 1997;26:517–538",
+    )
+    proposed_rutherford = Code(
+        "ischaemia class proposed", choices=codes.Rutherford.choices, blank=True, source=PROPOSED
     )
     limb_action = Code("limb treatment", choices=codes.LimbAction.choices, blank=True)
     neuro_kind = Code(
@@ -151,6 +156,14 @@ class Event(Record):
     treated_days = Whole("days of treatment", unit="days", null=True, blank=True, hard=(0, 365))
     kidney_stage = Whole(
         "KDIGO stage", choices=codes.KidneyStage.choices, null=True, blank=True, hard=(1, 3), source=KDIGO
+    )
+    proposed_kidney_stage = Whole(
+        "KDIGO stage proposed",
+        choices=codes.KidneyStage.choices,
+        null=True,
+        blank=True,
+        hard=(1, 3),
+        source=PROPOSED,
     )
     renal_replacement = YesNo("renal replacement begun", null=True, blank=True, source=KDIGO)
     note = Words("what happened", help_text="No names, no record numbers.")

@@ -28,6 +28,7 @@ from registry.choices import (
     Sedation,
     Urgency,
 )
+from registry.choices_extended import CheckAngiogram, PocketSide, RoadmapAccess, Securement
 from registry.fields import PRACTICE, Code, Codes, Day, Label, Moment, Number, Whole, Words, YesNo
 from registry.models.base import Record, logbook_record
 
@@ -162,6 +163,48 @@ class Run(Record):
         group="procedure",
         source=PRACTICE,
     )
+    roadmap_access = Code(
+        "where the guiding wire came from",
+        choices=RoadmapAccess.choices,
+        blank=True,
+        group="procedure",
+        source=PRACTICE,
+    )
+    needle_angle_deg = Whole(
+        "needle to skin",
+        unit="degrees",
+        null=True,
+        blank=True,
+        hard=(10, 90),
+        soft=(45, 60),
+        group="procedure",
+        source=PRACTICE,
+    )
+    puncture_pocket = Code(
+        "puncture and pacemaker pocket",
+        choices=PocketSide.choices,
+        blank=True,
+        group="procedure",
+        source=PRACTICE,
+    )
+    puncture_outside_cage = YesNo(
+        "puncture outside the rib cage", null=True, blank=True, group="procedure", source=PRACTICE
+    )
+    check_angiogram = Code(
+        "contrast check of the artery",
+        choices=CheckAngiogram.choices,
+        blank=True,
+        group="procedure",
+        source=PRACTICE,
+    )
+    stiff_wire = YesNo(
+        "stiff wire used because the sheath buckled",
+        null=True,
+        blank=True,
+        group="procedure",
+        source=PRACTICE,
+    )
+    securement = Codes("held by", codes=Securement, blank=True, group="procedure", source=PRACTICE)
     udi_di = Label(
         "device identifier",
         max_length=40,

@@ -20,11 +20,14 @@ from registry.models import (
     Event,
     FailedAttempt,
     FollowUp,
+    HaemodynamicSet,
+    ListingSpell,
     Mobilisation,
     Patient,
     PlanChange,
     Record,
     Run,
+    Screening,
 )
 
 
@@ -105,6 +108,9 @@ TABLES = (
         ),
     ),
     Table("candidates", Candidate, ("centre", "line_no"), (OF_CENTRE,)),
+    Table("screenings", Screening, COURSE_KEY, (OF_COURSE,)),
+    Table("haemodynamics", HaemodynamicSet, (*COURSE_KEY, "measured_at"), (OF_COURSE,)),
+    Table("listing_spells", ListingSpell, (*COURSE_KEY, "began_on"), (OF_COURSE,)),
     Table("daily_checks", DailyCheck, (*RUN_KEY, "checked_on"), (OF_RUN,)),
     Table("mobilisations", Mobilisation, (*COURSE_KEY, "started_at"), (OF_COURSE,)),
     Table("events", Event, (*COURSE_KEY, "event_no"), (OF_COURSE, OF_RUN)),

@@ -55,6 +55,9 @@ def one_of_each(centre: Centre) -> dict[type, Any]:
         run,
         make.create_failed_attempt(patient=patient),
         make.create_candidate(centre=centre),
+        make.create_screening(course=course),
+        make.create_haemodynamics(course=course),
+        make.create_listing(course=course),
         make.create_check(run=run),
         make.create_mobilisation(course=course),
         make.create_event(course=course),
@@ -202,6 +205,11 @@ BREAKERS: dict[str, Callable[[dict[type, Any]], Any]] = {
     "follow_up_once": lambda r: again(record_named(r, "follow_up")),
     "follow_up_death_is_dead": lambda r: update(
         record_named(r, "follow_up"), died_on=date(2026, 1, 1), status=VitalStatus.ALIVE
+    ),
+    "haemodynamics_once": lambda r: again(record_named(r, "haemodynamics")),
+    "listing_spell_once": lambda r: again(record_named(r, "listing_spell")),
+    "listing_spell_ends_after_start": lambda r: update(
+        record_named(r, "listing_spell"), expires_on=date(2020, 1, 1)
     ),
     "user_role_value": lambda r: User.objects.create(username="x", role="OWNER", centre=r[Centre]),
     "answer_has_reason": lambda r: Answer.objects.create(
