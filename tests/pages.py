@@ -32,7 +32,8 @@ class _FormReader(HTMLParser):
         if tag == "input" and name:
             self.names.add(name)
             if found.get("type") not in ("radio", "checkbox") or "checked" in found:
-                self.sent.setdefault(name, []).append(value or ("on" if "checked" in found else ""))
+                default = "on" if "checked" in found else ""
+                self.sent.setdefault(name, []).append(value if "value" in found else default)
         elif tag == "select":
             self._select, self._options = name, []
             self.names.add(name)
@@ -73,7 +74,7 @@ def sent_from(response: Any) -> Data:
 
 
 def fill(client: Client, url: str, **entries: Any) -> Data:
-    """Open a form and fill it; in names a double underscore stands for the hyphen of a prefix."""
+    """Open a form and fill it; None leaves a field out. For the hyphen of a prefix write two underscores."""
     response = client.get(url)
     assert response.status_code == 200, (url, response.status_code)
     data = sent_from(response)
@@ -82,6 +83,13 @@ def fill(client: Client, url: str, **entries: Any) -> Data:
         assert field in names_in(response), f"{field} is not on {url}"
         data[field] = value
     return {name: value for name, value in data.items() if value is not None}
+
+
+def send(client: Client, url: str, data: Data) -> Any:
+    """Post a form that is meant to be saved; what it leads to is asked for by the test."""
+    response = client.post(url, data)
+    assert response.status_code == 302, errors_of(response)
+    return response
 
 
 def again(data: Data, **entries: Any) -> Data:

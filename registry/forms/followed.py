@@ -31,7 +31,7 @@ class EventForm(LogbookForm):
 
     conditions = {"kink_site": "failure=KINK"}
 
-    Meta = record_form(Event)
+    Meta = record_form(Event, fields=["run", *(column.name for column in Event.described())])
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         self.kind = EventKind(kwargs["instance"].kind)
