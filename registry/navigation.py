@@ -14,6 +14,7 @@ MENU = (
     ("Find", "find", LOGBOOK),
     ("Record an implant", "new_implant", LOGBOOK),
     ("Considered", "candidates", LOGBOOK),
+    ("Trace a device", "tracing", LOGBOOK),
     ("Quarter", "quarter", REPORTS),
     ("Definitions", "definitions", REPORTS),
     ("Settings", "settings", SETTINGS),

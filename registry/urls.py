@@ -3,7 +3,7 @@
 from allauth.account import views as account
 from django.urls import URLPattern, URLResolver, include, path
 
-from registry.views import candidates, cases, corrections, followed, home, implants, settings
+from registry.views import candidates, cases, corrections, followed, home, implants, settings, tracing
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", home.home, name="home"),
@@ -27,6 +27,9 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("considered/", candidates.candidates, name="candidates"),
     path("considered/new/", followed.new_candidate, name="new_candidate"),
     path("considered/failed-attempt/", implants.failed_attempt, name="new_failed_attempt"),
+    # /tracing/, /devices/
+    path("tracing/", tracing.tracing, name="tracing"),
+    path("devices/label/", tracing.read_code, name="read_code"),
     # /records/
     path("records/<slug:entity>/<uuid:record_id>/correct/", corrections.correct, name="correct"),
     path("records/<slug:entity>/<uuid:record_id>/remove/", corrections.remove, name="remove"),

@@ -8,6 +8,7 @@ from django import forms
 
 from registry.choices import Closure, DeviceClass, EndReason
 from registry.forms.base import LogbookForm, Sections, record_form
+from registry.forms.device_label import LabelledForm
 from registry.forms.fields import offer
 from registry.models import Centre, Course, FailedAttempt, Patient, PatientIdentity, Run
 
@@ -147,7 +148,7 @@ REMOVAL = ("removed_at", "end_reason", "closure", "closure_success")
 REMOVED_ONLY = tuple(column.name for column in Run.described() if column.group == "removal")
 
 
-class RunForm(LogbookForm):
+class RunForm(LabelledForm):
     """A device going in. Removal has its own form; both can be corrected together."""
 
     sections: Sections = (("Device", DEVICE), ("Note", ("note",)))

@@ -73,6 +73,8 @@ ADDRESSES: dict[str, Address] = {
     "candidates": Address(LOGBOOK),
     "new_candidate": Address(LOGBOOK, WRITING),
     "new_failed_attempt": Address(LOGBOOK, WRITING),
+    "tracing": Address(LOGBOOK),
+    "read_code": Address(LOGBOOK, ("POST",)),
     "settings": Address(SETTINGS, WRITING),
     "new_person": Address(SETTINGS, WRITING),
 }
