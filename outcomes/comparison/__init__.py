@@ -1,0 +1,1 @@
+"""Axillary against femoral: who is compared, how alike they are, what happened, and what can be concluded."""

@@ -1,0 +1,123 @@
+"""What the committee may ask for, and which counts stay hidden under each filter.
+
+One filter at a time, calendar years for periods, and one way of assigning: then everything ever shown is the
+whole logbook and its parts by one characteristic, and the parts of each can be protected together. Two
+filters at once, or two ways of assigning, would give small groups away as differences.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from outcomes.comparison.answers import answers
+from outcomes.comparison.choices import Choices
+from outcomes.comparison.endpoints import ENDPOINTS
+from outcomes.comparison.filters import LEVELS, calendar_years, level_of
+from outcomes.comparison.suppression import hidden_levels, hidden_parts
+from outcomes.comparison.units import Programme, Units, units_of
+from outcomes.comparison.value import ARMS
+from outcomes.estimators.arrays import Ints
+
+ONE_FILTER = "The committee's view takes one filter at a time; the others were left out."
+WHOLE_YEARS = "The committee's view takes whole calendar years only, such as 2026."
+ONE_VIEW = "The committee's view assigns as intended only."
+
+
+@dataclass(frozen=True)
+class Guard:
+    """``threshold`` of counts; (outcome, arm) whose hits stay hidden under the filter in use, and arms whose
+    size does. ``strata`` are the same by position of the level of the chosen factor.
+    """
+
+    threshold: int
+    filtered: bool
+    hits: frozenset[tuple[str, str]] = frozenset()
+    sizes: frozenset[str] = frozenset()
+    strata_hits: frozenset[tuple[int, str]] = frozenset()
+    strata_sizes: frozenset[tuple[int, str]] = frozenset()
+    years: frozenset[tuple[int, str]] = field(default_factory=frozenset)
+
+
+def committee_choices(choices: Choices) -> tuple[Choices, dict[str, str]]:
+    """The choices that the committee's view allows, and what was left out."""
+    problems: dict[str, str] = {}
+    if choices.view != "intended":
+        choices, problems["view"] = choices.changed(view="intended"), ONE_VIEW
+    if choices.period and not (choices.period.isdigit() and len(choices.period) == 4):
+        choices, problems["period"] = choices.changed(period=""), WHOLE_YEARS
+    used = list(choices.filters)
+    for name in used[1:]:
+        choices, problems[name] = choices.changed(**{name: ""}), ONE_FILTER
+    return choices, problems
+
+
+def guard_of(programme: Programme, choices: Choices, threshold: int) -> Guard:
+    """Work out the patterns of the filter in use and of the chosen factor."""
+    units = units_of(programme, choices.view)
+    years, by_year = _levels(programme, units, "period")
+    year_sizes = _hidden_sizes(units, by_year, len(years), threshold)
+    hidden_years = frozenset((years[k], arm) for k, arm in year_sizes)
+    _, by_factor = _levels(programme, units, choices.factor)
+    count = len(LEVELS[choices.factor]) + 1
+    strata = {
+        "strata_sizes": _hidden_sizes(units, by_factor, count, threshold),
+        "strata_hits": frozenset(
+            (k, arm)
+            for code, k, arm in _hidden_hits(programme, units, by_factor, count, threshold)
+            if code == choices.outcome
+        ),
+    }
+    if not choices.filters:
+        return Guard(threshold, False, years=hidden_years, **strata)
+    ((name, value),) = choices.filters.items()
+    values, level = _levels(programme, units, name)
+    wanted = int(value) if name == "period" else value
+    place = values.index(wanted) if wanted in values else len(values)
+    hits = _hidden_hits(programme, units, level, len(values) + 1, threshold)
+    sizes = _hidden_sizes(units, level, len(values) + 1, threshold)
+    return Guard(
+        threshold,
+        True,
+        hits=frozenset((code, arm) for code, k, arm in hits if k == place),
+        sizes=frozenset(arm for k, arm in sizes if k == place),
+        years=hidden_years,
+        **strata,
+    )
+
+
+def _levels(programme: Programme, units: Units, name: str) -> tuple[list, Ints]:
+    """The values of a filter and each row's position among them; what is not recorded comes last."""
+    if name == "period":
+        years = calendar_years(programme, units)
+        values = np.unique(years)
+        return values.tolist(), np.searchsorted(values, years)
+    level = level_of(programme, units, name)
+    values = list(LEVELS[name])
+    return values, np.where(level < 0, len(values), level)
+
+
+def _hidden_sizes(units: Units, level: Ints, count: int, threshold: int) -> frozenset[tuple[int, str]]:
+    found = set()
+    for axillary, arm in ((True, ARMS[0]), (False, ARMS[1])):
+        sizes = np.bincount(level[units.arm(axillary)], minlength=count)
+        found |= {(k, arm) for k, away in enumerate(hidden_parts(sizes.tolist(), threshold)) if away}
+    return frozenset(found)
+
+
+def _hidden_hits(
+    programme: Programme, units: Units, level: Ints, count: int, threshold: int
+) -> frozenset[tuple[str, int, str]]:
+    """(Outcome, level, arm) whose hits stay hidden. A hidden size hides its hits too."""
+    found = set()
+    for endpoint in ENDPOINTS:
+        hit = answers(programme, units, endpoint).hit
+        for axillary, arm in ((True, ARMS[0]), (False, ARMS[1])):
+            rows = units.arm(axillary)
+            sizes = np.bincount(level[rows], minlength=count)
+            hits = np.bincount(level[rows & hit], minlength=count)
+            unsized = np.array(hidden_parts(sizes.tolist(), threshold), dtype=np.bool_)
+            away = hidden_levels(hits, sizes, unsized, threshold)
+            found |= {(endpoint.code, k, arm) for k in np.flatnonzero(away).tolist()}
+    return frozenset(found)

@@ -1,0 +1,47 @@
+"""When the comparison refuses a figure, and other fixed numbers of it: all in one place.
+
+Every one is a project convention unless a source stands beside it.
+"""
+
+from __future__ import annotations
+
+# Adjusted figures
+FEWEST_PER_ARM = 20  # patients in each arm
+FEWEST_EVENTS = 10  # with the outcome, and as many without it, both arms together
+# Peduzzi P et al., J Clin Epidemiol 1996;49:1373-1379, "A simulation study of the number of events per
+# variable in logistic regression analysis", doi:10.1016/S0895-4356(96)00236-3 (from memory).
+PATIENTS_PER_TERM = 10  # in the smaller arm, for each term of the propensity model
+KNOWN_SHARE = 0.8  # of each arm in whom a covariate must be recorded to be adjusted for
+# Crump RK, Hotz VJ, Imbens GW, Mitnik OA, Biometrika 2009;96:187-199, "Dealing with limited overlap in
+# estimation of average treatment effects", doi:10.1093/biomet/asn055.
+COMPARABLE_SCORES = (0.1, 0.9)  # chance of axillary between which either route was a real possibility
+FEWEST_COMPARABLE = 15  # rows of each arm with such a chance
+FEWEST_EFFECTIVE = 10.0  # effective sample size of each arm after weighting
+CLOSED_FORM_FROM_ROWS = 2_000  # above, limits of weighted figures come from a formula, not from resampling
+RESAMPLES = 1_000
+RESAMPLES_ELSEWHERE = 300  # for the rows of the sensitivity table
+SEED = 20_260_101
+
+# Balance. Austin PC, Stat Med 2009;28:3083-3107, "Balance diagnostics for comparing the distribution of
+# baseline covariates between treatment groups in propensity-score matched samples", doi:10.1002/sim.3697.
+UNBALANCED = 0.1  # a standardised difference beyond this is worth naming
+
+# Time
+EARLY_HOURS = 72  # days 0, 1 and 2
+MOBILISED_WITHIN_DAYS = 7  # the restricted mean counts days up to here
+FEWEST_ON_A_CURVE = 5  # followed from the start in each arm, for a curve and its test
+FEWEST_DEATHS = 5  # for hazard ratios
+
+# Over time
+LEARNING_RUNS = 20  # first axillary placements of the programme, left out in one sensitivity row
+BASELINE_MONTHS = 12  # full months after the first insertion, on which the limits of trend charts are frozen
+FEWEST_BASELINE_EVENTS = 12  # one a month: with fewer the outcome is charted as gaps between events
+FEWEST_BASELINE_GAPS = 5
+FEWEST_CUSUM_CASES = 10
+CUSUM_RISK_CASES = 40  # first courses of both routes from which expected risks are frozen
+CUSUM_ODDS_RATIOS = (2.0, 0.5)  # twice as many, half as many
+CUSUM_CASES_BETWEEN_FALSE_SIGNALS = 250.0
+
+# What would it take
+WANTED_HALF_WIDTHS = (0.10, 0.075, 0.05, 0.03, 0.02)
+PACE_DAYS = 365.25

@@ -1,0 +1,217 @@
+"""The chance of axillary given who the patient was, or the reason why it cannot be modelled.
+
+A missing value is filled with the mean of those known, and a column says that it was missing (Rosenbaum PR,
+Rubin DB, J Am Stat Assoc 1984;79:516-524, "Reducing bias in observational studies using subclassification on
+the propensity score", doi:10.1080/01621459.1984.10478078: missingness is balanced like any covariate).
+Complete cases are a row of the sensitivity table.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from outcomes.comparison import limits
+from outcomes.comparison.covariates import TERMS, Term, recorded
+from outcomes.comparison.units import Programme, Units
+from outcomes.comparison.value import ARMS, Restriction
+from outcomes.estimators.arrays import Flags, Floats
+from outcomes.estimators.base import EstimatorError
+from outcomes.estimators.propensity import PropensityModel, SeparationError, fit_propensity
+from outcomes.estimators.weighting import (
+    effective_sample_size,
+    inverse_probability_weights,
+    overlap_weights,
+)
+
+FEWEST_MISSING_FOR_A_TERM = 5  # fewer missing values are filled without a term of their own
+OVERLAP = "overlap"
+
+
+@dataclass(frozen=True, eq=False)
+class Design:
+    """Columns (N, P) of the propensity model, which terms they are, and which were not taken up and why."""
+
+    columns: Floats
+    names: tuple[str, ...]
+    shows: frozenset[str]
+    not_adjusted: tuple[str, ...]
+    complete: Flags
+
+
+@dataclass(frozen=True, eq=False)
+class Weighting:
+    """A fitted model with its weights, or ``refusal`` in words.
+
+    ``rows`` (N,) are those compared; ``design``, ``model`` and ``weights`` are about them. ``restricted`` says
+    who is not among them.
+    """
+
+    rows: Flags
+    design: Design
+    model: PropensityModel | None = None
+    weights: Floats | None = None
+    restricted: tuple[Restriction, ...] = ()
+    refusal: str = ""
+
+    @property
+    def every_weight(self) -> Floats | None:
+        """Weights of all rows: 0 for those that are not compared."""
+        if self.weights is None or self.refusal:
+            return None
+        every = np.zeros(self.rows.size)
+        every[self.rows] = self.weights
+        return every
+
+
+def design_of(programme: Programme, units: Units) -> Design:
+    """The terms that the numbers allow, most important first."""
+    smaller = min(int(units.axillary.sum()), int((~units.axillary).sum()))
+    allowed = max(1, smaller // limits.PATIENTS_PER_TERM)
+    columns: list[Floats] = []
+    names: list[str] = []
+    shows: set[str] = set()
+    rare, surplus = [], []
+    complete = np.ones(units.size, dtype=np.bool_)
+    for term in TERMS:
+        values = term.values(programme, units)
+        known = recorded(values)
+        if not _often_recorded(known, units):
+            rare.append(term.label)
+            continue
+        new = _columns(values, known, term)
+        if not new:
+            continue
+        if len(columns) + len(new) > allowed:
+            surplus.append(term.label)
+            continue
+        columns += [column for _, column in new]
+        names += [name for name, _ in new]
+        shows.add(term.shows)
+        complete &= known
+    return Design(
+        columns=np.column_stack(columns) if columns else np.zeros((units.size, 0)),
+        names=tuple(names),
+        shows=frozenset(shows),
+        not_adjusted=_left_out(rare, surplus),
+        complete=complete,
+    )
+
+
+def _often_recorded(known: Flags, units: Units) -> bool:
+    arms = (known[units.axillary], known[~units.axillary])
+    return all(arm.size and arm.mean() >= limits.KNOWN_SHARE for arm in arms)
+
+
+def _columns(values: Floats, known: Flags, term: Term) -> list[tuple[str, Floats]]:
+    """The column with its gaps filled, and one for the gaps; none for a term without spread."""
+    if np.ptp(values[known]) == 0.0:
+        return []
+    filled = np.where(known, values, values[known].mean())
+    missing = (~known).astype(np.float64)
+    gaps = [(f"{term.label} not recorded", missing)] if missing.sum() >= FEWEST_MISSING_FOR_A_TERM else []
+    return [(term.label, filled), *gaps]
+
+
+def _left_out(rare: list[str], surplus: list[str]) -> tuple[str, ...]:
+    said = []
+    if rare:
+        said.append(f"recorded in fewer than {limits.KNOWN_SHARE:.0%} of an arm: {', '.join(rare)}")
+    if surplus:
+        said.append(
+            f"beyond one term for every {limits.PATIENTS_PER_TERM} in the smaller arm: {', '.join(surplus)}"
+        )
+    return tuple(said)
+
+
+def weigh(programme: Programme, units: Units, kind: str) -> Weighting:
+    """Fit the model and make the weights; refused where the arms are too small or cannot be compared.
+
+    Rows with something that never went with one of the routes are left out first: they could not have had
+    either, and what is said of the rest does not hold for them.
+    """
+    rows, restricted = _could_have_either(programme, units)
+    units = units.chosen(rows)
+    design = design_of(programme, units)
+    refused = Weighting(rows, design, restricted=restricted)
+    too_few = _too_few_patients(units)
+    if too_few:
+        return replace(refused, refusal=too_few)
+    try:
+        model = fit_propensity(design.columns, units.axillary, terms=design.names)
+    except SeparationError as error:
+        return replace(refused, refusal=_separated(error))
+    except EstimatorError as error:
+        return replace(refused, refusal=f"the model of the route cannot be fitted ({error.rule})")
+    weights = overlap_weights(model) if kind == OVERLAP else inverse_probability_weights(model)
+    refusal = _no_overlap(model, weights, units)
+    return replace(refused, model=model, weights=weights, refusal=refusal)
+
+
+def _could_have_either(programme: Programme, units: Units) -> tuple[Flags, tuple[Restriction, ...]]:
+    """Rows without anything that occurred in one arm only, and who was left out."""
+    rows = np.ones(units.size, dtype=np.bool_)
+    said: list[Restriction] = []
+    for term in TERMS:
+        values = term.values(programme, units)
+        if not np.isin(values[recorded(values)], (0.0, 1.0)).all():
+            continue
+        for present, word in ((1.0, ""), (0.0, "not ")):
+            has = rows & (values == present)
+            arms = [bool((has & arm).any()) for arm in (units.axillary, ~units.axillary)]
+            if has.any() and not all(arms) and has.sum() < rows.sum():
+                said.append(
+                    Restriction(f"{word}{term.label}", int(has.sum()), ARMS[1] if arms[0] else ARMS[0])
+                )
+                rows = rows & ~has
+    return rows, tuple(said)
+
+
+def _too_few_patients(units: Units) -> str:
+    for axillary, name in ((True, "axillary"), (False, "femoral")):
+        patients = np.unique(units.patient[units.arm(axillary)]).size
+        if patients < limits.FEWEST_PER_ARM:
+            return f"too few patients in the {name} arm: at least {limits.FEWEST_PER_ARM} are needed"
+    return ""
+
+
+def _separated(error: SeparationError) -> str:
+    terms = ", ".join(error.terms)
+    return f"nothing to compare: {terms} (nearly) decided the route, so that no patient could have had either"
+
+
+def _no_overlap(model: PropensityModel, weights: Floats, units: Units) -> str:
+    comparable = comparable_rows(model.scores)
+    for axillary, name in ((True, "axillary"), (False, "femoral")):
+        arm = units.arm(axillary)
+        found = int((comparable & arm).sum())
+        if found < limits.FEWEST_COMPARABLE:
+            low, high = limits.COMPARABLE_SCORES
+            return (
+                f"no overlap: fewer than {limits.FEWEST_COMPARABLE} {units.words} of the {name} arm had a real "
+                f"chance of either route (between {low:.0%} and {high:.0%})"
+            )
+        effective = effective_sample_size(weights[arm])
+        if effective < limits.FEWEST_EFFECTIVE:
+            return (
+                f"too little overlap: after weighting the {name} arm is worth fewer than "
+                f"{limits.FEWEST_EFFECTIVE:.0f} {units.words}"
+            )
+    return ""
+
+
+def comparable_rows(scores: Floats) -> Flags:
+    """Rows whose chance of axillary says that either route was a real possibility."""
+    low, high = limits.COMPARABLE_SCORES
+    return np.asarray((scores >= low) & (scores <= high))
+
+
+def too_few_events(hit: Flags) -> str:
+    """Why an outcome is too rare, or too common, to be adjusted; empty if it is not."""
+    with_it, without = int(hit.sum()), int((~hit).sum())
+    if with_it < limits.FEWEST_EVENTS:
+        return f"not adjusted, too few events: at least {limits.FEWEST_EVENTS} are needed"
+    if without < limits.FEWEST_EVENTS:
+        return f"not adjusted, too few without the outcome: at least {limits.FEWEST_EVENTS} are needed"
+    return ""

@@ -1,0 +1,88 @@
+"""Hide small counts from those who may not see cases, together with what would give them away.
+
+A count is small when it is from 1 to one below the threshold; zero may be shown. In a table whose parts add
+up to a shown total, hiding a small part alone would be pointless: so further parts are hidden until there are
+at least two and together they reach the threshold. Then each of them may be anything from 0 to their sum.
+
+These rules are the project's own; what they must achieve is that of the CMS cell size suppression policy
+(ResDAC, version of 26-Jan-2024): no count from 1 to the limit shown or derivable, not through percentages.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from outcomes.estimators.arrays import Flags, Ints
+
+
+def is_small(count: float | None, threshold: int) -> bool:
+    """Whether a count must not be seen."""
+    return count is not None and 0 < count < threshold
+
+
+def both_safe(hits: float | None, total: float | None, threshold: int) -> bool:
+    """Whether neither those with something nor those without it are few."""
+    if hits is None or total is None:
+        return False
+    return not (is_small(hits, threshold) or is_small(total - hits, threshold))
+
+
+def hidden_parts(counts: Sequence[int], threshold: int) -> list[bool]:
+    """Which parts of a partition with a shown total to hide; all of them if nothing less will do."""
+    hidden = [is_small(count, threshold) for count in counts]
+    if not any(hidden):
+        return hidden
+    others = sorted((count, k) for k, count in enumerate(counts) if not hidden[k])
+    # Parts of zero would add nothing to hide behind, so they come last.
+    others.sort(key=lambda part: (part[0] == 0, part))
+    for _, k in others:
+        total = sum(count for count, away in zip(counts, hidden, strict=True) if away)
+        if sum(hidden) >= 2 and total >= threshold:
+            break
+        hidden[k] = True
+    return hidden
+
+
+def hidden_levels(hits: Ints, sizes: Ints, hidden_sizes: Flags, threshold: int) -> Flags:
+    """Which levels of a filter must show no hits, when the total of hits is shown.
+
+    ``hits`` and ``sizes`` (V,) are counts by level; a hidden size hides its hits. Those hidden must leave
+    each other room: given their sum, the hits of each must not be pinned down to a small count, nor must
+    those without.
+    """
+    safe = [both_safe(int(hit), int(size), threshold) for hit, size in zip(hits, sizes, strict=True)]
+    hidden = ~np.array(safe, dtype=np.bool_) | hidden_sizes
+    order = np.lexsort((np.arange(sizes.size), sizes, sizes == 0))
+    for k in order.tolist():
+        if not hidden.any() or _roomy(hits, sizes, hidden, threshold):
+            break
+        hidden[k] = True
+    return hidden
+
+
+def _roomy(hits: Ints, sizes: Ints, hidden: Flags, threshold: int) -> bool:
+    """Whether no hidden level's hits, or the rest of it, are known to be few."""
+    total, room = int(hits[hidden].sum()), int(sizes[hidden].sum())
+    for k in np.flatnonzero(hidden).tolist():
+        size = int(sizes[k])
+        low, high = max(0, total - (room - size)), min(size, total)
+        if pinned(low, high, threshold) or pinned(size - high, size - low, threshold):
+            return False
+    return True
+
+
+def pinned(low: int, high: int, threshold: int) -> bool:
+    """Whether a range of possible counts lies wholly among the small ones."""
+    return low >= 1 and high < threshold
+
+
+def shown_steps(counts: Sequence[int], total: int, threshold: int) -> list[bool]:
+    """Which values of a running count out of a total may be shown, so that no step between two is small."""
+    shown, last = [], 0
+    for count in counts:
+        safe = both_safe(count, total, threshold) and not is_small(abs(count - last), threshold)
+        shown.append(safe)
+        last = count if safe else last
+    return shown
