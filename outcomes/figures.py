@@ -109,9 +109,8 @@ def stack(curves: Sequence[Curve], *, id: str, finding: str, label: str, x_max: 
         for curve in curves
     )
     method = "; ".join(dict.fromkeys(curve.method for curve in curves))
-    return Chart(
-        id, "stack", finding, label, "Days from the first insertion", "Courses", True, series, method
-    )
+    x_title = "Days from the first insertion"
+    return Chart(id, "stack", finding, label, x_title, "Courses", True, series, method, x_max=x_max)
 
 
 def _value_at(curve: Curve, day: float) -> float:
