@@ -1,0 +1,222 @@
+"""Correcting, removing and reading the history of a record."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.urls import reverse
+
+from registry.models import Answer, Course, Event, Record, Run, User
+from registry.views.corrections import CORRECTIONS
+from tests.factories import create_check, create_event, create_run, days_ago
+from tests.pages import again, errors_of, fill, send
+from tests.registry.test_access import every_record
+
+pytestmark = pytest.mark.django_db
+
+WHY = "misread from the procedure note"
+
+
+def url_of(record: Record, page: str = "correct") -> str:
+    return reverse(page, args=[record.entity, record.public_id])
+
+
+def correction(client: Client, record: Record, **entries: Any) -> dict[str, Any]:
+    return fill(client, url_of(record), record__change_reason=WHY, **entries)
+
+
+def values(record: Record) -> dict[str, Any]:
+    """What is stored, the version aside."""
+    fresh = type(record)._default_manager.filter(pk=record.pk).values().get()
+    return {name: value for name, value in fresh.items() if name != "version"}
+
+
+ALL_GROUPS = ["governance", "baseline", "risk", "labs", "procedure", "device", "removal", "film", "pressures",
+              "session", "review"]  # fmt: skip
+
+
+@pytest.mark.parametrize("groups", [[], ALL_GROUPS], ids=["core", "all groups"])
+@pytest.mark.parametrize("entity", CORRECTIONS)
+def test_saving_a_correction_untouched_changes_nothing(
+    entity: str, groups: list[str], desk: Client, run: Run
+) -> None:
+    run.course.centre.extended_groups = groups
+    run.course.centre.save()
+    record = every_record(run)[entity]
+    before = values(record)
+    send(desk, url_of(record), correction(desk, record))
+    assert values(record) == before
+    record.refresh_from_db()
+    assert record.version == 2
+
+
+@pytest.mark.parametrize("reason", ["", "   ", "typo", "x" * 301, "nul\x00byte"])
+def test_a_correction_needs_a_reason(reason: str, desk: Client, run: Run) -> None:
+    data = fill(desk, url_of(run.course), record__change_reason=reason, record__shock_stage="D")
+    response = desk.post(url_of(run.course), data)
+    assert response.status_code == 422
+    assert "record-change_reason" in errors_of(response)
+    assert Course.objects.get().shock_stage == "C"
+
+
+def test_the_intent_is_frozen_once_support_has_begun(desk: Client, run: Run) -> None:
+    data = correction(desk, run.course)
+    send(desk, url_of(run.course), {**data, "record-intent": "BTR"})
+    assert Course.objects.get().intent == "BTT"
+
+
+def test_values_of_a_group_switched_off_survive_a_correction(desk: Client, run: Run) -> None:
+    Run.objects.update(procedure_min=45, lot="L-7", sedation="LOCAL", contrast_ml=0)
+    send(desk, url_of(run), correction(desk, run, record__operator_code="OP-9"))
+    run.refresh_from_db()
+    assert (run.operator_code, run.procedure_min, run.sedation, run.contrast_ml) == ("OP-9", 45, "LOCAL", 0)
+
+
+def test_what_no_longer_applies_is_emptied(desk: Client, run: Run) -> None:
+    """The page hides such a field and leaves it out of the post."""
+    check = create_check(run=run, film_verdict="HIGH", position_action="BEDSIDE_ADJUST")
+    send(desk, url_of(check), correction(
+        desk, check, record__film_verdict="ACCEPTABLE", record__position_action=None
+    ))  # fmt: skip
+    check.refresh_from_db()
+    assert (check.film_verdict, check.position_action) == ("ACCEPTABLE", "")
+    event = create_event(course=run.course)
+    send(desk, url_of(event), correction(desk, event, record__failure="GAS_LEAK", record__kink_site=None))
+    event.refresh_from_db()
+    assert (event.failure, event.kink_site) == ("GAS_LEAK", "")
+
+
+def test_an_event_of_no_run_stays_so_when_corrected(desk: Client, run: Run) -> None:
+    event = create_event(course=run.course, kind="OTHER", severity="MINOR")
+    assert event.run is None
+    send(desk, url_of(event), correction(desk, event, record__severity="MAJOR"))
+    event.refresh_from_db()
+    assert (event.severity, event.run) == ("MAJOR", None)
+    assert "review" in {name.partition("-")[2] for name in correction(desk, event)}
+
+
+def test_a_question_once_answered_is_not_asked_again(desk: Client, run: Run) -> None:
+    data = correction(desk, run, record__location="BEDSIDE")
+    asked = desk.post(url_of(run), data)
+    assert asked.status_code == 422
+    assert list(errors_of(asked)) == ["record-reason_axillary_bedside"]
+    send(desk, url_of(run), again(data, record__reason_axillary_bedside="too ill to move"))
+    answer = Answer.objects.get()
+    assert (answer.entity, answer.record_id, answer.reason) == ("run", run.public_id, "too ill to move")
+    send(desk, url_of(run), correction(desk, run, record__operator_code="OP-9"))
+    assert Answer.objects.count() == 1
+
+
+def test_another_value_is_asked_about_anew(desk: Client, run: Run) -> None:
+    data = correction(desk, run.course, record__height_cm="206")
+    send(desk, url_of(run.course), {**data, "record-reason_height_cm_unusual": "measured twice"})
+    response = desk.post(url_of(run.course), correction(desk, run.course, record__height_cm="207"))
+    assert list(errors_of(response)) == ["record-reason_height_cm_unusual"]
+
+
+@pytest.mark.parametrize("reason", ["nul\x00byte", "x" * 301])
+def test_an_answer_is_checked_like_any_entry(reason: str, desk: Client, run: Run) -> None:
+    data = correction(
+        desk,
+        run,
+        record__location="BEDSIDE",
+    )
+    response = desk.post(url_of(run), {**data, "record-reason_axillary_bedside": reason})
+    assert list(errors_of(response)) == ["record-reason_axillary_bedside"]
+
+
+def test_two_editors_see_both_entries_and_nothing_is_lost(
+    desk: Client, run: Run, physician: User, sign_in: Callable[[User], Client]
+) -> None:
+    course, other = run.course, sign_in(physician)
+    mine = correction(desk, course, record__shock_stage="D", record__weight_kg="81")
+    theirs = correction(other, course, record__shock_stage="E", record__height_cm="180")
+    send(other, url_of(course), theirs)
+    response = desk.post(url_of(course), mine)
+    assert response.status_code == 422
+    page = response.content.decode()
+    assert 'id="conflict"' in page
+    assert "D: deteriorating" in page
+    assert "E: extremis" in page
+    course.refresh_from_db()
+    assert (course.shock_stage, course.weight_kg, course.version) == ("E", Decimal(80), 2)
+    conflict = response.context["forms"][0]
+    assert {row["label"] for row in conflict.conflicts} >= {"Shock stage at the decision", "Height", "Weight"}
+    send(desk, url_of(course), {**mine, "record-version": conflict.data["record-version"]})
+    course.refresh_from_db()
+    assert (course.shock_stage, course.weight_kg, course.version) == ("D", Decimal(81), 3)
+
+
+def test_a_version_that_never_was_is_a_conflict(desk: Client, run: Run) -> None:
+    for version in ("99", "-1", "9" * 40):
+        response = desk.post(url_of(run), {**correction(desk, run), "record-version": version})
+        assert response.status_code == 422
+    run.refresh_from_db()
+    assert run.version == 1
+
+
+def test_two_balloons_cannot_be_made_to_overlap_by_a_correction(desk: Client, run: Run) -> None:
+    Run.objects.update(removed_at=days_ago(5), end_reason="EXCHANGE")
+    second = create_run(course=run.course, inserted_at=days_ago(5))
+    response = desk.post(url_of(second), correction(desk, second, record__inserted_at="t-6 0800"))
+    assert "leaves before the new one enters" in errors_of(response)["record-inserted_at"][0]
+    first = correction(desk, run, record__removed_at="", record__end_reason="")
+    assert "cannot lie in one aorta" in str(errors_of(desk.post(url_of(run), first)))
+
+
+@pytest.mark.parametrize("entity", sorted(set(CORRECTIONS) - {"patient", "course", "run"}))
+def test_a_removed_record_keeps_its_history(entity: str, desk: Client, run: Run) -> None:
+    record = every_record(run)[entity]
+    model = type(record)
+    data = fill(desk, url_of(record, "remove"), change_reason="entered for another patient")
+    first = send(desk, url_of(record, "remove"), data)
+    assert not model._default_manager.filter(pk=record.pk).exists()
+    assert send(desk, url_of(record, "remove"), data).headers["Location"] == first.headers["Location"]
+    assert desk.get(first.headers["Location"]).status_code == 200
+    history = model.history.rel.related_model.objects.filter(pgh_obj_id=record.pk)  # type: ignore[attr-defined]
+    last = history.order_by("pgh_id").last()
+    assert last.pgh_label == "delete"
+    assert last.pgh_context["reason"] == "entered for another patient"
+    assert last.pgh_context["name"] == "coordinator"
+    assert desk.get(url_of(record, "history")).status_code == 404
+
+
+def test_what_others_hang_on_is_not_removed(desk: Client, run: Run) -> None:
+    create_event(course=run.course)
+    for record in (run, run.course, run.patient):
+        data = fill(desk, url_of(record, "remove"), change_reason="entered by mistake")
+        response = desk.post(url_of(record, "remove"), data)
+        assert response.status_code == 422
+        assert "Other records hang on this one" in response.content.decode()
+    assert Run.objects.exists()
+    assert Event.objects.exists()
+
+
+def test_a_whole_case_can_be_taken_out_step_by_step(desk: Client, run: Run) -> None:
+    for record in (run, run.course, run.patient):
+        data = fill(desk, url_of(record, "remove"), change_reason="entered by mistake")
+        landing = desk.get(send(desk, url_of(record, "remove"), data).headers["Location"])
+        assert landing.status_code == 200
+
+
+def test_a_record_saved_meanwhile_is_not_removed(desk: Client, run: Run) -> None:
+    data = fill(desk, url_of(run, "remove"), change_reason="entered by mistake")
+    Run.objects.update(version=2)
+    response = desk.post(url_of(run, "remove"), data)
+    assert response.status_code == 422
+    assert Run.objects.exists()
+
+
+def test_the_history_page_tells_who_when_and_why(desk: Client, run: Run) -> None:
+    send(desk, url_of(run), correction(desk, run, record__operator_code="OP-9"))
+    with connection.cursor() as cursor:
+        cursor.execute("UPDATE registry_run SET operator_code = 'OP-SQL' WHERE id = %s", [run.pk])
+    page = desk.get(url_of(run, "history")).content.decode()
+    assert "by coordinator" in page
+    assert WHY in page
+    assert page.index("<ins>OP-SQL") < page.index("<ins>OP-9")
