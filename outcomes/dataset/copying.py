@@ -8,7 +8,7 @@ without nulls arrive as one piece each and are decoded in one step.
 from __future__ import annotations
 
 import struct
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -23,7 +23,10 @@ COPY_HEADER_BYTES = 11 + 4 + 4 + 2  # signature, flags, length of an extension; 
 FIELD_HEADER = struct.Struct("!i")  # bytes that follow; -1 for null, which an aggregate over no row is
 ARRAY_HEADER = struct.Struct("!iiiii")  # dimensions, whether any null, type, elements, lower bound
 
-Kind = Literal["code", "id", "moment", "day"]
+# Choices share numbers of eight bytes, a byte each: the server's time goes by the elements it sends.
+CHOICES_PER_WORD = 7  # an eighth could make the number negative
+
+Kind = Literal["choice", "code", "id", "moment", "day"]
 CASTS: dict[Kind, tuple[str, str]] = {
     "code": ("int2", ">i2"),
     "id": ("int8", ">i8"),
@@ -34,7 +37,7 @@ CASTS: dict[Kind, tuple[str, str]] = {
 
 @dataclass(frozen=True)
 class Column:
-    """SQL of a column that is never null, and what its numbers mean."""
+    """SQL of a column that is never null, and what its numbers mean; a choice lies between -1 and 254."""
 
     sql: str
     kind: Kind
@@ -44,15 +47,37 @@ def read_columns(
     columns: Mapping[str, Column], source: str, parameters: Mapping[str, Any]
 ) -> dict[str, Ints]:
     """The columns of ``source`` (what follows FROM) as int64: ids, codes, minutes or days since 1970."""
-    inner = ", ".join(f"({c.sql})::{CASTS[c.kind][0]} AS {name}" for name, c in columns.items())
-    outer = ", ".join(f"array_agg({name})" for name in columns)
+    words = _words(columns)
+    sent = {name: column for name, column in columns.items() if column.kind != "choice"} | {
+        word: Column(_packed(columns[name].sql for name in names), "id") for word, names in words.items()
+    }
+    inner = ", ".join(f"({c.sql})::{CASTS[c.kind][0]} AS {name}" for name, c in sent.items())
+    outer = ", ".join(f"array_agg({name})" for name in sent)
     # Names and expressions are constants of this project; values are parameters.
     query = f"SELECT {outer} FROM (SELECT {inner} FROM {source}) AS wanted"  # noqa: S608
     statement = f"COPY ({query}) TO STDOUT (FORMAT BINARY)"
     # Django's wrapper takes no parameters here, so the driver's own cursor is asked.
     with connection.cursor() as cursor, cursor.cursor.copy(statement, parameters) as copy:
         answer = b"".join(copy)
-    return _decode(answer, columns)
+    found = _decode(answer, sent)
+    for word, names in words.items():
+        found |= _unpacked(found.pop(word), names)
+    return found
+
+
+def _words(columns: Mapping[str, Column]) -> dict[str, list[str]]:
+    """Which choices share a number."""
+    choices = [name for name, column in columns.items() if column.kind == "choice"]
+    starts = range(0, len(choices), CHOICES_PER_WORD)
+    return {f"choices_{start}": choices[start : start + CHOICES_PER_WORD] for start in starts}
+
+
+def _packed(choices: Iterable[str]) -> str:
+    return " + ".join(f"(({sql}) + 1)::int8 * {256**place}" for place, sql in enumerate(choices))
+
+
+def _unpacked(word: Ints, names: Sequence[str]) -> dict[str, Ints]:
+    return {name: (word >> 8 * place & 255) - 1 for place, name in enumerate(names)}
 
 
 def _decode(answer: bytes, columns: Mapping[str, Column]) -> dict[str, Ints]:

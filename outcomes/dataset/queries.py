@@ -76,10 +76,10 @@ def read_courses(reader: Reader) -> dict[str, Ints]:
         "pk": Column("c.id", "id"),
         "patient": Column("c.patient_id", "id"),
         "centre": Column("c.centre_id", "id"),
-        "intent": Column(numbered("c.intent", codes.INTENTS), "code"),
-        "stage": Column(numbered("c.shock_stage", codes.STAGES), "code"),
+        "intent": Column(numbered("c.intent", codes.INTENTS), "choice"),
+        "stage": Column(numbered("c.shock_stage", codes.STAGES), "choice"),
         "arrived": Column(arrived, "moment"),
-        "outcome": Column(numbered("o.outcome", codes.OUTCOMES), "code"),
+        "outcome": Column(numbered("o.outcome", codes.OUTCOMES), "choice"),
         "outcome_at": Column("coalesce(o.occurred_at, 'infinity')", "moment"),
     }
     joined = f"{reader.rows(Course)} c LEFT JOIN {reader.rows(CourseOutcome)} o ON o.course_id = c.id"
@@ -93,16 +93,16 @@ def read_runs(reader: Reader) -> dict[str, Ints]:
         "pk": Column("r.id", "id"),
         "course": Column("r.course_id", "id"),
         "patient": Column("r.patient_id", "id"),
-        "run_no": Column("r.run_no", "code"),
+        "run_no": Column("r.run_no", "choice"),
         "replaces": Column("coalesce(r.replaces_id, 0)", "id"),
         "inserted": Column("r.inserted_at", "moment"),
         "removed": Column("coalesce(r.removed_at, 'infinity')", "moment"),
-        "route": Column(numbered_route("r.route"), "code"),
-        "device": Column(numbered("r.device_class", codes.DEVICES), "code"),
-        "relation": Column(numbered("r.relation", codes.RELATIONS), "code"),
-        "exchange_reason": Column(numbered("r.exchange_reason", codes.EXCHANGE_REASONS), "code"),
-        "end_reason": Column(numbered("r.end_reason", codes.END_REASONS), "code"),
-        "balloon_ml": Column(volume, "code"),
+        "route": Column(numbered_route("r.route"), "choice"),
+        "device": Column(numbered("r.device_class", codes.DEVICES), "choice"),
+        "relation": Column(numbered("r.relation", codes.RELATIONS), "choice"),
+        "exchange_reason": Column(numbered("r.exchange_reason", codes.EXCHANGE_REASONS), "choice"),
+        "end_reason": Column(numbered("r.end_reason", codes.END_REASONS), "choice"),
+        "balloon_ml": Column(volume, "choice"),
     }
     return reader.read(columns, f"{reader.rows(Run)} r WHERE {reader.of_courses('r.course_id')}")
 
@@ -113,13 +113,13 @@ def read_events(reader: Reader) -> dict[str, Ints]:
         "pk": Column("e.id", "id"),
         "course": Column("e.course_id", "id"),
         "named_run": Column("coalesce(e.run_id, 0)", "id"),
-        "kind": Column(numbered("e.kind", codes.KINDS), "code"),
+        "kind": Column(numbered("e.kind", codes.KINDS), "choice"),
         "onset": Column("e.onset_at", "moment"),
-        "precision": Column(numbered("e.onset_precision", codes.PRECISIONS), "code"),
-        "serious": Column("e.serious::int", "code"),
-        "review": Column(numbered("e.review", codes.REVIEWS), "code"),
-        "failure": Column(numbered("e.failure", codes.FAILURES), "code"),
-        "kink_site": Column(numbered("e.kink_site", codes.KINK_SITES), "code"),
+        "precision": Column(numbered("e.onset_precision", codes.PRECISIONS), "choice"),
+        "serious": Column("e.serious::int", "choice"),
+        "review": Column(numbered("e.review", codes.REVIEWS), "choice"),
+        "failure": Column(numbered("e.failure", codes.FAILURES), "choice"),
+        "kink_site": Column(numbered("e.kink_site", codes.KINK_SITES), "choice"),
     }
     return reader.read(columns, f"{reader.rows(Event)} e WHERE {reader.of_courses('e.course_id')}")
 
@@ -130,7 +130,7 @@ def read_sessions(reader: Reader) -> dict[str, Ints]:
         "pk": Column("m.id", "id"),
         "course": Column("m.course_id", "id"),
         "started": Column("m.started_at", "moment"),
-        "level": Column("m.level", "code"),
+        "level": Column("m.level", "choice"),
     }
     return reader.read(columns, f"{reader.rows(Mobilisation)} m WHERE {reader.of_courses('m.course_id')}")
 
@@ -158,8 +158,8 @@ def read_films(reader: Reader) -> dict[str, Ints]:
         "pk": Column("d.id", "id"),
         "run": Column("d.run_id", "id"),
         "read_on": Column("d.checked_on", "day"),
-        "verdict": Column(numbered("d.film_verdict", codes.VERDICTS), "code"),
-        "action": Column(numbered("d.position_action", codes.POSITION_ACTIONS), "code"),
+        "verdict": Column(numbered("d.film_verdict", codes.VERDICTS), "choice"),
+        "action": Column(numbered("d.position_action", codes.POSITION_ACTIONS), "choice"),
     }
     return reader.read(columns, f"{_daily_rows(reader)} AND d.film_verdict <> ''")
 
@@ -175,9 +175,9 @@ def read_attempts(reader: Reader) -> dict[str, Ints]:
         "pk": Column("a.id", "id"),
         "patient": Column("a.patient_id", "id"),
         "attempted": Column("a.attempted_at", "moment"),
-        "intended": Column(numbered_route("a.intended_route"), "code"),
+        "intended": Column(numbered_route("a.intended_route"), "choice"),
         "followed_by": Column("coalesce(a.followed_by_id, 0)", "id"),
-        "failure": Column(numbered("a.failure", codes.ATTEMPT_FAILURES), "code"),
+        "failure": Column(numbered("a.failure", codes.ATTEMPT_FAILURES), "choice"),
     }
     return reader.read(columns, f"{reader.rows(FailedAttempt)} a WHERE a.{OF_CENTRES}")
 
@@ -187,8 +187,8 @@ def read_candidates(reader: Reader) -> dict[str, Ints]:
     columns = {
         "pk": Column("k.id", "id"),
         "considered_on": Column("k.considered_on", "day"),
-        "route": Column(numbered("k.route", codes.ROUTES), "code"),
-        "reason": Column(numbered("k.reason", codes.DECLINE_REASONS), "code"),
+        "route": Column(numbered("k.route", codes.ROUTES), "choice"),
+        "reason": Column(numbered("k.reason", codes.DECLINE_REASONS), "choice"),
     }
     source = f"{reader.rows(Candidate)} k WHERE k.{OF_CENTRES} AND k.considered_on <= %(last_day)s"
     return reader.read(columns, source)
