@@ -13,6 +13,7 @@ from django.utils import timezone
 from outcomes.case_lists import case_rows
 from outcomes.dataset import load_dataset
 from outcomes.figures import Chart
+from outcomes.issuing.restated import restatements
 from outcomes.measures.catalogue import MEASURES, definitions_version
 from outcomes.period import HOW_TO_WRITE, Period, PeriodError
 from outcomes.plotly_charts import plotly_spec
@@ -20,7 +21,8 @@ from outcomes.quarter import Section, key_figures, sections
 from outcomes.report import Report, build_report
 from outcomes.report.serialise import as_json
 from registry.access import LOGBOOK, REPORTS, SignedInRequest, allow
-from registry.models import Centre
+from registry.choices import Role
+from registry.models import Centre, IssuedReport
 
 
 @dataclass(frozen=True)
@@ -67,6 +69,17 @@ def report_context(request: SignedInRequest, report: Report, *, opens: bool) -> 
     }
 
 
+def issued_before(centre: Centre, period: Period) -> dict[str, Any]:
+    """What was issued of this period, and how many figures of the issued one before it have moved since."""
+    issued = IssuedReport.objects.filter(centre=centre)
+    earlier = issued.filter(period_end__lte=period.start).order_by("-period_end", "-as_of").first()
+    return {
+        "issued": issued.filter(period_start=period.start, period_end=period.end),
+        "earlier": earlier,
+        "moved": len(restatements(earlier)) if earlier else 0,
+    }
+
+
 def quarters_around(period: Period, centre: Centre) -> list[str]:
     """Labels of the quarter before and the one after."""
     before = Period.quarter_of((period.start - timedelta(days=1)).date(), centre.zone)
@@ -105,7 +118,13 @@ def quarter(request: SignedInRequest) -> HttpResponse:
     report = report_of(request.centre, asked.period)
     before, after = quarters_around(asked.period, request.centre)
     context = report_context(request, report, opens=request.user.role in LOGBOOK)
-    context |= {"asked": asked, "before": before, "after": after}
+    context |= {
+        "asked": asked,
+        "before": before,
+        "after": after,
+        "signs": request.user.role == Role.PHYSICIAN,
+    }
+    context |= issued_before(request.centre, asked.period)
     return render(request, "quarter.html", context, status=422 if asked.problem else 200)
 
 

@@ -16,6 +16,7 @@ MENU = (
     ("Considered", "candidates", LOGBOOK),
     ("Trace a device", "tracing", LOGBOOK),
     ("Quarter", "quarter", REPORTS),
+    ("Issued", "issued_reports", REPORTS),
     ("Definitions", "definitions", REPORTS),
     ("Settings", "settings", SETTINGS),
 )

@@ -51,6 +51,7 @@ from registry.rules_extended import (
     check_puncture,
     check_screening,
 )
+from registry.rules_issued import check_issued
 
 __all__ = ["Problem", "ask", "check", "refuse", "volumes_for"]
 
@@ -438,6 +439,7 @@ def check(record: Record, *, now: datetime | None = None) -> list[Problem]:
     found = [
         *RULES.get(record.entity, lambda _: [])(record),
         *check_grade(record),
+        *check_issued(record),
         *check_future(record, now or timezone.now()),
         *check_ranges(record),
     ]

@@ -11,6 +11,7 @@ from registry.models.course import Course
 from registry.models.draft import Draft
 from registry.models.event import Event
 from registry.models.haemodynamics import HaemodynamicSet
+from registry.models.issued import DataExtract, IssuedReport
 from registry.models.listing import ListingSpell
 from registry.models.mobilisation import Mobilisation
 from registry.models.outcome import CourseOutcome, FollowUp, PlanChange
@@ -30,6 +31,7 @@ __all__ = [
     "Course",
     "CourseOutcome",
     "DailyCheck",
+    "DataExtract",
     "DeviceSearch",
     "Draft",
     "Event",
@@ -37,6 +39,7 @@ __all__ = [
     "FollowUp",
     "HaemodynamicSet",
     "ImportedRow",
+    "IssuedReport",
     "ListingSpell",
     "Mobilisation",
     "Patient",

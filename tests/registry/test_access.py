@@ -56,8 +56,13 @@ ADDRESSES: dict[str, Address] = {
     "quarter": Address(REPORTS),
     "quarter_json": Address(REPORTS),
     "figure_cases": Address(LOGBOOK, query="?figure=none"),
+    "issue": Address(frozenset({Role.PHYSICIAN}), WRITING),
+    "issued_reports": Address(REPORTS),
+    "extract": Address(frozenset({Role.PHYSICIAN}), WRITING),
     "definitions": Address(REPORTS),
     "support": Address(LOGBOOK),
+    "round_row": Address(LOGBOOK, ("POST",), of="run"),
+    "round_draft": Address(LOGBOOK, ("POST",), of="run"),
     "find": Address(LOGBOOK),
     "case": Address(LOGBOOK, of="course"),
     "further_device": Address(LOGBOOK, WRITING, of="course"),
@@ -81,7 +86,8 @@ ADDRESSES: dict[str, Address] = {
 # Tested on their own below: an entity or an account stands in them, or anybody may come.
 WITH_ENTITY = {"correct": WRITING, "remove": WRITING, "history": READING}
 OF_THE_LIBRARY = {"account_login", "account_logout", "account_change_password", "account_reauthenticate"}
-OTHERS = {*WITH_ENTITY, *OF_THE_LIBRARY, "person"}
+OF_A_REPORT = {"issued_report", "restated"}  # tests/outcomes/issuing/test_views.py
+OTHERS = {*WITH_ENTITY, *OF_THE_LIBRARY, *OF_A_REPORT, "person"}
 
 
 def addresses(resolver: URLResolver | None = None) -> Iterator[URLPattern]:

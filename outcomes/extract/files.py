@@ -1,0 +1,30 @@
+"""The extract as a CSV file."""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import fields
+
+from outcomes.extract.build import Extract, Row
+
+
+def as_csv(extract: Extract) -> str:
+    """One line a run; events as ``KIND:day`` joined by ``;``. Nothing in it can be taken for a formula."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\r\n")
+    names = [field.name for field in fields(Row)]
+    writer.writerow(["code", *names])
+    for code, row in extract.rows:
+        writer.writerow([code, *(_written(getattr(row, name)) for name in names)])
+    return out.getvalue()
+
+
+def _written(value: object) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, tuple):
+        return ";".join(f"{kind}:{day}" for kind, day in value)
+    return str(value)

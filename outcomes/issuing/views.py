@@ -1,0 +1,89 @@
+"""Pages of issued reports."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+
+from outcomes.case_lists import name_cases
+from outcomes.issuing.forms import IssueForm
+from outcomes.issuing.issue import issue, kept_report, report_as_of, settled_moment, verify
+from outcomes.issuing.restated import late_changes, restatements
+from outcomes.quarter import key_figures
+from outcomes.views import asked_period, report_context
+from outcomes.wording import show
+from registry.access import LOGBOOK, REPORTS, WRITING, SignedInRequest, allow, own
+from registry.choices import Role
+from registry.models import IssuedReport
+
+SIGNERS = frozenset({Role.PHYSICIAN})
+
+
+@allow(SIGNERS, methods=WRITING)
+def sign(request: SignedInRequest) -> HttpResponse:
+    """Show what would be issued, as of now, and issue exactly that."""
+    asked = asked_period(request)
+    form = IssueForm(request.POST or None, user=request.user)
+    if request.method == "POST" and form.is_valid() and not asked.problem:
+        issued = issue(
+            centre=request.centre,
+            period=asked.period,
+            statement=form.cleaned_data["statement"],
+            as_of=form.cleaned_data["as_of"],
+            by=request.user,
+        )
+        messages.success(request, f"Issued: {issued.period}.")
+        return redirect("issued_report", issued.public_id)
+    as_of: datetime = settled_moment()
+    _, report = report_as_of(request.centre, asked.period, as_of)
+    if request.method != "POST":
+        form = IssueForm(user=request.user, initial={"as_of": as_of.isoformat()})
+    context = {
+        "asked": asked,
+        "form": form,
+        "report": report,
+        "key_figures": key_figures(report),
+        "as_of": as_of,
+    }
+    return render(request, "issued/sign.html", context, status=422 if form.errors or asked.problem else 200)
+
+
+@allow(REPORTS)
+def issued_reports(request: SignedInRequest) -> HttpResponse:
+    return render(request, "issued/list.html", {"issued": IssuedReport.objects.seen_by(request.user)})
+
+
+@allow(REPORTS)
+def issued_report(request: SignedInRequest, report_id: Any) -> HttpResponse:
+    """The report as it was kept, word for word."""
+    issued = own(IssuedReport.objects.all(), report_id, user=request.user)
+    context = report_context(request, kept_report(issued), opens=False)
+    return render(request, "issued/report.html", context | {"issued": issued, "verdict": verify(issued)})
+
+
+@allow(REPORTS)
+def restated(request: SignedInRequest, report_id: Any) -> HttpResponse:
+    """What is known now and was not when the report was issued."""
+    issued = own(IssuedReport.objects.all(), report_id, user=request.user)
+    moved = restatements(issued)
+    opens = request.user.role in LOGBOOK
+    context = {
+        "issued": issued,
+        "moved": [
+            {
+                "figure": each.figure,
+                "was": show(each.was) if each.was else None,
+                "now": show(each.now) if each.now else None,
+                "came": name_cases(each.came, user=request.user) if opens else (),
+                "went": name_cases(each.went, user=request.user) if opens else (),
+            }
+            for each in moved
+        ],
+        "changes": late_changes(issued, moved) if opens else (),
+        "opens": opens,
+    }
+    return render(request, "issued/restated.html", context)
