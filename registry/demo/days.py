@@ -19,6 +19,7 @@ from registry.choices_events import (
     RepositionMove,
     RepositionPlace,
     RepositionTrigger,
+    Rutherford,
     SiteState,
 )
 from registry.demo import harm
@@ -32,6 +33,11 @@ PAUSES = {
     DuringMobilisation.AUGMENTATION: 20,
     DuringMobilisation.MIGRATION: 15,
     DuringMobilisation.LINE_PULL: 5,
+}
+THREATENED = {
+    Rutherford.I: (Pulse.DOPPLER, LimbNeuro.NORMAL),
+    Rutherford.IIA: (Pulse.ABSENT, LimbNeuro.NORMAL),
+    Rutherford.IIB: (Pulse.ABSENT, LimbNeuro.MOTOR),
 }
 MOVES = {FilmVerdict.HIGH: RepositionMove.WITHDRAWN, FilmVerdict.LOW: RepositionMove.ADVANCED}
 
@@ -104,8 +110,12 @@ def _film(ward: Ward, check: DailyCheck) -> None:
 
 
 def _moved_by_exchange(ward: Ward) -> bool:
-    successors = (run for run in ward.case.runs if run.replaces is ward.run)
-    return ward.is_last and any(run.exchange_reason == ExchangeReason.MALPOSITION for run in successors)
+    return any(run.exchange_reason == ExchangeReason.MALPOSITION for run in _replaced_by(ward))
+
+
+def _replaced_by(ward: Ward) -> list[Run]:
+    """The device that took over from this one on this day, if any."""
+    return [run for run in ward.case.runs if ward.is_last and run.replaces is ward.run]
 
 
 def _read_film(ward: Ward, check: DailyCheck) -> None:
@@ -185,8 +195,9 @@ def _limb(ward: Ward, check: DailyCheck) -> None:
     weak = 0.05 if is_axillary(ward.run) else 0.16
     check.pulse = Pulse.DOPPLER if chance.yes(weak) else Pulse.PRESENT
     check.limb_neuro = LimbNeuro.NORMAL
-    if _since(ward, EventKind.LIMB, 0):
-        check.pulse = Pulse.ABSENT
+    for event in _events(ward, EventKind.LIMB):
+        if (ward.on - ward.case.day(event.onset_at)).days in (0, 1):
+            check.pulse, check.limb_neuro = THREATENED[Rutherford(event.rutherford)]
     if _since(ward, EventKind.NERVE, 4):
         check.limb_neuro = LimbNeuro.SENSORY
     check.kink_seen = KinkSeen.NONE
@@ -232,7 +243,7 @@ def _reason_for_bed(ward: Ward) -> str:
         return NotMobilised.SEDATED if chance.yes(0.6) else NotMobilised.UNSTABLE
     if course_day < sick_days:
         return NotMobilised.SEDATED if ward.case.course.ventilated else NotMobilised.UNSTABLE
-    if ward.number == 0 and chance.yes(0.7):
+    if _replaced_by(ward) or (ward.number == 0 and chance.yes(0.7)):
         return NotMobilised.PROCEDURE
     if not is_axillary(ward.run):
         return NotMobilised.FEMORAL_POLICY if chance.yes(0.66 - 0.35 * ward.case.maturity) else ""

@@ -20,6 +20,8 @@ from registry.choices_events import ReviewState
 from registry.demo.case import Case
 from registry.demo.programme import ACCOUNTS, PASSWORD, Story
 from registry.models import Answer, Event, PatientIdentity, Record, Run, User
+from registry.proposals import keep_proposal
+from registry.tables.reading import count_rows
 
 BATCH = 1000
 REMOVAL = ("removed_at", "end_reason", "closure", "closure_success")
@@ -95,6 +97,8 @@ def _save(records: Sequence[Any], dated: _Dated, entry: Callable[[_Dated, Any], 
     for start in range(0, len(records), BATCH):
         batch = records[start : start + BATCH]
         type(batch[0])._default_manager.bulk_create(batch)
+    if records:
+        count_rows(type(records[0]))
     dated.entered += [(record, entry(dated, record)) for record in records]
 
 
@@ -114,6 +118,8 @@ def _save_patients(story: Story, dated: _Dated) -> None:
 def _save_runs(cases: list[Case], dated: _Dated) -> None:
     """Courses, then first runs, second runs and so on: each catheter leaves before the next one enters."""
     begun = {id(case.course): case.seen_from for case in cases}
+    for case in cases:
+        keep_proposal(case.course)
     _save([case.course for case in cases], dated, lambda d, course: d.later(begun[id(course)], 3, 4))
 
     def turn(run: Run) -> tuple[int, int]:
@@ -167,6 +173,7 @@ def _save_events(cases: list[Case], dated: _Dated) -> None:
     reviews = [event.review for event in events]
     for event in events:
         event.review = ReviewState.REPORTED
+        keep_proposal(event)
     _save(events, dated, _event_entry)
     reviewed = [pair for pair in zip(events, reviews, strict=True) if pair[1] != ReviewState.REPORTED]
     for event, review in reviewed:

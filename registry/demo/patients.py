@@ -96,8 +96,9 @@ def _baseline(chance: Chance, course: Course, planned: bool) -> None:
     worse = min(order.index(course.shock_stage) + chance.pick({0: 70, 1: 30}), len(order) - 1)
     course.stage_worst_24h = order[worse]
     course.arrest_modifier = course.shock_stage == ShockStage.E and chance.yes(0.3)
-    course.inotropes = chance.yes(0.9 if ill else 0.72)
-    course.vasopressors = chance.yes(0.75 if ill else 0.18)
+    stable = course.shock_stage == ShockStage.B  # a drug for the circulation would make it stage C
+    course.inotropes = chance.yes(0.9 if ill else 0.04 if stable else 0.8)
+    course.vasopressors = chance.yes(0.75 if ill else 0 if stable else 0.18)
     course.ventilated = chance.yes(
         {ShockStage.D: 0.3, ShockStage.E: 0.75}.get(ShockStage(course.shock_stage), 0.04)
     )

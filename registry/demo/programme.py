@@ -290,7 +290,7 @@ def _failed_before(case: Case) -> None:
     if is_axillary(run):
         intended, share = Route.AXILLARY_LEFT, 0.5 if run.route == Route.AXILLARY_RIGHT else 0
     else:
-        intended, share = Route.AXILLARY_LEFT, 0.16 if case.planned else 0
+        intended, share = Route.AXILLARY_LEFT, 0.3 if case.planned else 0
     if chance.yes(share):
         at = run.inserted_at - timedelta(minutes=chance.randint(25, 80))
         why = chance.pick(

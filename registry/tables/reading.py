@@ -257,8 +257,9 @@ class _Importer:
 
     def _save(self, table: Table, drafts: list[Draft]) -> int:
         saved = self._save_together(table, drafts) if drafts else []
-        if table.model in self.known:
+        if saved and table.model in self.known:
             self.known[table.model] |= {draft.key: draft.record for draft in saved}
+            count_rows(table.model)
         self.added += [(draft.row, draft.record) for draft in saved if isinstance(draft.record, Course)]
         return len(saved)
 
@@ -289,6 +290,12 @@ class _Importer:
             for problem in found:
                 kind = self.report.complaints if problem.blocks else self.report.questions
                 kind.append(Complaint(table.file, row.number, problem.field, problem.text))
+
+
+def count_rows(model: type[Record]) -> None:
+    """Tell the query planner how many rows there are now; it would plan for the empty table of before."""
+    with connection.cursor() as cursor:
+        cursor.execute(f"ANALYZE {model._meta.db_table}")
 
 
 def _key_of(record: Record) -> Key:

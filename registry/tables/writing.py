@@ -82,6 +82,6 @@ def _cells(table: Table, record: Record, keys: Keys) -> list[str]:
 
 def _write(path: Path, columns: list[str], rows: list[list[str]]) -> None:
     with path.open("w", encoding="utf-8", newline="") as file:
-        writer = csv.writer(file, lineterminator="\n")
+        writer = csv.writer(file)  # lines end as in RFC 4180, so that any line end in a cell is quoted
         writer.writerow(columns)
         writer.writerows(rows)
