@@ -6,13 +6,13 @@ from collections.abc import Callable
 from functools import wraps
 from typing import Any, TypeVar, cast
 
-from django.core.exceptions import PermissionDenied
-from django.db.models import QuerySet
+from django.core.exceptions import ObjectDoesNotExist, PermissionDenied
+from django.db.models import Model, QuerySet
 from django.http import Http404, HttpRequest, HttpResponseNotAllowed
 from django.http.response import HttpResponseBase
 
 from registry.choices import Role
-from registry.models import Centre, Record, User
+from registry.models import Centre, User
 
 LOGBOOK = frozenset({Role.COORDINATOR, Role.PHYSICIAN})
 REPORTS = LOGBOOK | {Role.COMMITTEE}
@@ -23,7 +23,7 @@ READING = ("GET", "HEAD")
 WRITING = ("GET", "HEAD", "POST")
 
 View = TypeVar("View", bound=Callable[..., HttpResponseBase])
-R = TypeVar("R", bound=Record)
+R = TypeVar("R", bound=Model)
 
 
 class SignedInRequest(HttpRequest):
@@ -52,9 +52,20 @@ def allow(roles: frozenset[Role], *, methods: tuple[str, ...] = READING) -> Call
     return wrap
 
 
+def background(view: View) -> View:
+    """View decorator: the page asks by itself, so the request does not keep a session alive."""
+
+    @wraps(view)
+    def unseen(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        request.is_activity = False  # type: ignore[attr-defined]
+        return view(request, *args, **kwargs)
+
+    return cast(View, unseen)
+
+
 def own(records: QuerySet[R], public_id: Any, *, user: User) -> R:
     """The record with this public identifier at the user's centre; anything else is simply not found."""
     try:
         return cast(R, records.seen_by(user).get(public_id=public_id))  # type: ignore[attr-defined]
-    except records.model.DoesNotExist:
+    except ObjectDoesNotExist:
         raise Http404 from None

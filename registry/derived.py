@@ -129,7 +129,7 @@ def _right_heart(measured: HaemodynamicSet) -> list[Derived]:
     high, low = measured.pulmonary_systolic_mmhg, measured.pulmonary_diastolic_mmhg
     output = float(measured.output_l_min) if measured.output_l_min else None
     mean, source = pulmonary_mean(measured)
-    index = pulsatility(high, low, right) if None not in (high, low, right) else None  # type: ignore[arg-type]
+    index = pulsatility(high, low, right) if None not in (high, low, right) else None
     ratio = right / wedge if right is not None and wedge else None
     resistance = (
         pulmonary_resistance(mean, wedge, output)

@@ -56,10 +56,15 @@ def session_limits(get_response: Handler) -> Handler:
     """Sign out whoever has been idle, or signed in, for too long."""
 
     def handle(request: HttpRequest) -> HttpResponseBase:
-        if request.user.is_authenticated and _session_is_over(request, now=time.time()):
+        now = time.time()
+        if request.user.is_authenticated and _session_is_over(request, now=now):
             logout(request)
             messages.info(request, "You have been signed out. Please sign in again.")
-        return get_response(request)
+        response = get_response(request)
+        # A page that saves a draft by itself (access.background) is nobody at the keyboard.
+        if request.user.is_authenticated and getattr(request, "is_activity", True):
+            _note_use(request, now=now)
+        return response
 
     return handle
 
@@ -76,12 +81,14 @@ def centre_time_zone(get_response: Handler) -> Handler:
 
 
 def _session_is_over(request: HttpRequest, *, now: float) -> bool:
-    """Whether a limit has passed. If not, note that the session is in use."""
+    """Whether a limit has passed."""
     session = request.session
     began_at = session.setdefault("began_at", now)
     seen_at = session.setdefault("seen_at", now)
-    if now - began_at > settings.SESSION_COOKIE_AGE or now - seen_at > settings.SESSION_IDLE_SECONDS:
-        return True
-    if now - seen_at > SEEN_EVERY_SECONDS:
-        session["seen_at"] = now
-    return False
+    return now - began_at > settings.SESSION_COOKIE_AGE or now - seen_at > settings.SESSION_IDLE_SECONDS
+
+
+def _note_use(request: HttpRequest, *, now: float) -> None:
+    """Write down, once a minute at most, that somebody used the session."""
+    if now - request.session.get("seen_at", now) > SEEN_EVERY_SECONDS:
+        request.session["seen_at"] = now

@@ -3,15 +3,29 @@
 from allauth.account import views as account
 from django.urls import URLPattern, URLResolver, include, path
 
-from registry.views import candidates, cases, corrections, followed, home, implants, settings, tracing
+from registry.views import (
+    candidates,
+    cases,
+    corrections,
+    followed,
+    home,
+    implants,
+    review,
+    round,
+    settings,
+    tracing,
+)
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", home.home, name="home"),
     path("", include("outcomes.urls")),
     # /support, /find, /cases/
-    path("support/", cases.support, name="support"),
+    path("support/", round.support, name="support"),
+    path("support/rows/<uuid:run_id>/", round.row, name="round_row"),
+    path("support/rows/<uuid:run_id>/draft/", round.draft, name="round_draft"),
     path("find/", cases.find, name="find"),
     path("cases/<uuid:course_id>/", cases.case, name="case"),
+    path("cases/<uuid:course_id>/review/", review.review, name="review"),
     path("cases/<uuid:course_id>/device/", implants.further_device, name="further_device"),
     path("cases/<uuid:course_id>/event/<slug:kind>/", followed.new_event, name="new_event"),
     path("cases/<uuid:course_id>/mobilisation/", followed.new_mobilisation, name="new_mobilisation"),

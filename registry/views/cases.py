@@ -13,16 +13,11 @@ from django.utils.http import urlencode
 
 from registry.access import LOGBOOK, SignedInRequest, allow, own
 from registry.choices_events import EventKind
-from registry.models import Course, Patient, Run
+from registry.models import Course, IssuedReport, Patient, Run
+from registry.round import shown_days
 from registry.timeline import draw
 
 PAGE_SIZE = 25
-DAY = timedelta(days=1)
-
-
-def shown_days(span: timedelta) -> str:
-    """Elapsed time as people say it: hours below two days, else days to one decimal."""
-    return f"{span / timedelta(hours=1):.0f} h" if span < 2 * DAY else f"{span / DAY:.1f} d"
 
 
 @allow(LOGBOOK)
@@ -70,6 +65,13 @@ def whole_course(courses: Any) -> Any:
     )
 
 
+def issued_with(course: Course) -> list[IssuedReport]:
+    """The latest issued report of each period that this course began in."""
+    began = course.first_inserted_at
+    reports = IssuedReport.objects.filter(centre_id=course.centre_id)
+    return list(reports.holding(began).latest_of_each_period()) if began else []
+
+
 @allow(LOGBOOK)
 def case(request: SignedInRequest, course_id: Any) -> HttpResponse:
     course = own(whole_course(Course.objects.all()), course_id, user=request.user)
@@ -88,6 +90,7 @@ def case(request: SignedInRequest, course_id: Any) -> HttpResponse:
         "outcome": getattr(course, "outcome", None),
         "support": shown_days(_support(runs, now)),
         "other_courses": course.patient.courses.exclude(pk=course.pk),
+        "issued": issued_with(course),
     }
     return render(request, "case.html", context)
 
@@ -97,32 +100,3 @@ def _support(runs: list[Run], now: datetime) -> timedelta:
     if not runs:
         return timedelta(0)
     return max(run.removed_at or now for run in runs) - min(run.inserted_at for run in runs)
-
-
-@allow(LOGBOOK)
-def support(request: SignedInRequest) -> HttpResponse:
-    """On support now: one row a patient."""
-    now = timezone.now()
-    courses = whole_course(Course.objects.seen_by(request.user).supported_now())
-    rows = [_support_row(course, now) for course in courses]
-    rows.sort(key=lambda row: row["since"])
-    return render(request, "support.html", {"rows": rows, "now": now})
-
-
-def _support_row(course: Course, now: datetime) -> dict[str, Any]:
-    runs = [run for run in course.run_list if run.removed_at is None]
-    run = runs[-1]
-    checks = sorted((c for r in course.run_list for c in r.checks.all()), key=lambda c: c.checked_on)
-    films = [check for check in checks if check.film_verdict]
-    moves = [check for check in checks if check.mobility_best is not None]
-    return {
-        "course": course,
-        "run": run,
-        "since": course.first_inserted_at,
-        "support": shown_days(now - (course.first_inserted_at or now)),
-        "dwell": shown_days(run.dwell(now)),
-        "film": films[-1] if films else None,
-        "mobility": moves[-1] if moves else None,
-        "today": any(check.checked_on == timezone.localdate() for check in checks),
-        "events": len([event for event in course.events.all() if event.review != "REFUTED"]),
-    }

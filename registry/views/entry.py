@@ -82,7 +82,7 @@ def _save(
         forms[0].add_error(None, "Somebody removed this, or what it belongs to, after you opened it.")
         return ""
     except Conflict as conflict:
-        _show_both(forms[0], conflict.current)
+        show_both(forms[0], conflict.current)
         return ""
     except IntegrityError as error:
         forms[0].refuse(error)
@@ -90,7 +90,7 @@ def _save(
     return url
 
 
-def _show_both(form: LogbookForm, current: Record) -> None:
+def show_both(form: LogbookForm, current: Record) -> None:
     """Lay the saved values beside the typed ones, and let the next save stand on the saved version."""
     if type(current) is not type(form.instance):
         form.add_error(None, f"Somebody changed {current} after you opened this. Look at it first.")

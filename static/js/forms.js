@@ -62,10 +62,10 @@ What entry forms (form.entry) do beyond plain HTML. Without this script every fi
     const control = event.target;
     if (event.ctrlKey || event.metaKey) {
       event.preventDefault();
-      form.requestSubmit(form.querySelector(".savebar [type=submit]"));
+      form.requestSubmit(form.querySelector(".savebar [type=submit], .round-save [type=submit]"));
       return;
     }
-    const inField = control.matches("input:not([type=submit], [type=button], [type=reset], [type=file])");
+    const inField = control.matches("input:not([type=submit], [type=button], [type=reset], [type=file]), select");
     if (!inField || event.shiftKey || event.altKey) return;
     event.preventDefault();
     nextControl(form, control)?.focus();
@@ -100,13 +100,17 @@ What entry forms (form.entry) do beyond plain HTML. Without this script every fi
     field.focus({ preventScroll: true });
   }
 
-  for (const form of document.querySelectorAll("form.entry")) {
+  function prepare(form) {
     applyConditions(form);
     form.addEventListener("change", () => applyConditions(form));
     form.addEventListener("input", (event) => { if (event.target.matches("input:not([type=radio], [type=checkbox])")) applyConditions(form); });
     form.addEventListener("keydown", onKey);
-    if (form.getAttribute("method") === "post") guard(form);
+    if (form.matches(".entry[method=post]")) guard(form);
   }
+
+  const FORMS = "form.entry, form.round-row"; // a row of the round keeps drafts and needs no guard
+  for (const form of document.querySelectorAll(FORMS)) prepare(form);
+  document.addEventListener("dwellbook:swapped", (event) => { for (const form of event.detail.querySelectorAll(FORMS)) prepare(form); });
   document.addEventListener("click", followSummary);
   document.querySelector("[data-focus-first]")?.focus();
 
