@@ -99,7 +99,13 @@ class Tally:
 
     def last_follow_up(self, group: int) -> float:
         """Latest exit of the group, by any cause or censored."""
-        return float(self.times[np.flatnonzero(self.exits[group].any(axis=0))[-1]])
+        return self._last_exits[group]
+
+    @cached_property
+    def _last_exits(self) -> list[float]:
+        """Latest exit of each group, -inf for a group without rows."""
+        last = [np.flatnonzero(exits.any(axis=0)) for exits in self.exits]
+        return [float(self.times[places[-1]]) if places.size else -np.inf for places in last]
 
     def of_causes(self, *causes: int) -> Tally:
         """The same follow-up where the given causes count together as cause 1; the rest are censored."""

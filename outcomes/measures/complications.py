@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import numpy as np
 
 from outcomes.dataset import codes
 from outcomes.estimators.arrays import Flags
 from outcomes.measures.base import CONVENTION, GARWOOD, IN_PLACE, WILSON, Measure
 from outcomes.measures.making import Keys, count_figure, proportion_figure, rate_figure
-from outcomes.measures.scope import Scope
+from outcomes.measures.scope import Scope, of_route
 from outcomes.measures.values import ALL_ROUTES, Figure, Findings
 from registry.choices_events import EventKind
 
@@ -16,35 +19,63 @@ REPOSITION = codes.KINDS.index(EventKind.REPOSITION)
 COMPLICATIONS = tuple(kind for kind in EventKind if kind != EventKind.REPOSITION)
 
 
+@dataclass(frozen=True, eq=False)
+class Exposure:
+    """Who of a route group was at risk, and for how long."""
+
+    group: str
+    patients: Keys
+    runs: Keys
+    device_days: float
+
+
+def exposures(scope: Scope) -> list[Exposure]:
+    """Patients and runs at risk and their device-days, in each route group."""
+    runs = scope.dataset.runs
+    return [
+        Exposure(
+            group,
+            Keys("patients", runs.patient[rows]),
+            Keys("runs", runs.pk[rows]),
+            float(scope.device_days[rows].sum()),
+        )
+        for group, rows in scope.by_group(scope.at_risk, runs.route)
+    ]
+
+
 def complications(scope: Scope) -> Findings:
     """Patients, events and rate of every kind, and of any of them together."""
     kind = scope.dataset.events.kind
+    exposed = exposures(scope)
     figures: list[Figure] = []
     for code in COMPLICATIONS:
         chosen = scope.attributed & (kind == codes.KINDS.index(code))
-        figures += event_figures(scope, "complications", code.value, str(code.label), chosen)
+        figures += event_figures(scope, "complications", code.value, str(code.label), chosen, exposed)
     any_kind = scope.attributed & (kind != REPOSITION)
-    figures += event_figures(scope, "complications", "ANY", "Any complication", any_kind)
+    figures += event_figures(scope, "complications", "ANY", "Any complication", any_kind, exposed)
     serious = any_kind & (scope.dataset.events.serious == 1)
-    figures += event_figures(scope, "complications", "SERIOUS", "Any serious complication", serious)
+    figures += event_figures(scope, "complications", "SERIOUS", "Any serious complication", serious, exposed)
     return Findings(tuple(figures))
 
 
-def event_figures(scope: Scope, measure: str, item: str, label: str, chosen: Flags) -> list[Figure]:
+def event_figures(
+    scope: Scope, measure: str, item: str, label: str, chosen: Flags, exposed: Sequence[Exposure]
+) -> list[Figure]:
     """Patients with an event, events, and events per 1,000 device-days, in each route group."""
-    events, runs = scope.dataset.events, scope.dataset.runs
-    routes = scope.by_group(scope.at_risk, runs.route)
+    events = scope.dataset.events
+    index = np.flatnonzero(chosen)
+    route = scope.event_route[index]
     figures = []
-    for (group, rows), (_, of_group) in zip(routes, scope.by_group(chosen, scope.event_route), strict=True):
-        hit = Keys("patients", events.patient[of_group])
-        at_risk = Keys("patients", runs.patient[rows])
-        happened, counted_runs = Keys("events", events.pk[of_group]), Keys("runs", runs.pk[rows])
-        days = float(scope.device_days[rows].sum())
+    for at_risk in exposed:
+        group, rows = at_risk.group, index[of_route(route, at_risk.group)]
+        hit, happened = Keys("patients", events.patient[rows]), Keys("events", events.pk[rows])
         figures += [
             proportion_figure(
-                scope, measure, group, f"{item}/patients", label, hit, at_risk, counted="patients"
+                scope, measure, group, f"{item}/patients", label, hit, at_risk.patients, counted="patients"
             ),
-            rate_figure(scope, measure, group, f"{item}/rate", label, happened, counted_runs, days),
+            rate_figure(
+                scope, measure, group, f"{item}/rate", label, happened, at_risk.runs, at_risk.device_days
+            ),
         ]
     return figures
 

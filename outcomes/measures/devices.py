@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from outcomes.dataset import codes
 from outcomes.dataset.clock import MINUTES_PER_DAY
-from outcomes.estimators.arrays import Flags
+from outcomes.estimators.arrays import Flags, Ints
 from outcomes.estimators.recurrent import MeanCumulativeCurve, mean_cumulative_function
 from outcomes.measures.base import CONVENTION, GARWOOD, IN_PLACE, LAWLESS_NADEAU, RUN_END, WILSON, Measure
-from outcomes.measures.complications import REPOSITION, event_figures
+from outcomes.measures.complications import REPOSITION, event_figures, exposures
 from outcomes.measures.making import (
     NO_INTERVAL,
     Keys,
@@ -20,7 +22,7 @@ from outcomes.measures.making import (
     rate_figure,
     reading_note,
 )
-from outcomes.measures.scope import ROUTE_LABELS, Scope
+from outcomes.measures.scope import ROUTE_LABELS, Scope, of_route
 from outcomes.measures.values import ALL_ROUTES, Cases, Curve, Figure, Findings
 from registry.choices import FilmVerdict, Relation
 from registry.choices_events import EventKind
@@ -37,7 +39,8 @@ CANNOT_TELL = codes.VERDICTS.index(FilmVerdict.CANNOT_TELL)
 def repositions(scope: Scope) -> Findings:
     """Patients, events and rate of repositions in the period."""
     chosen = scope.attributed & (scope.dataset.events.kind == REPOSITION)
-    return Findings(tuple(event_figures(scope, "repositions", "REPOSITION", "Reposition", chosen)))
+    exposed = exposures(scope)
+    return Findings(tuple(event_figures(scope, "repositions", "REPOSITION", "Reposition", chosen, exposed)))
 
 
 def repositions_over_time(scope: Scope) -> Findings:
@@ -49,8 +52,9 @@ def repositions_over_time(scope: Scope) -> Findings:
         index = np.flatnonzero(rows)
         if not index.size:
             continue
-        curve, events = _mean_repositions(scope, rows)
-        figures += [_mean_figure(scope, group, rows, curve, events, day) for day in MEAN_DAYS]
+        followed = Keys("runs", runs.pk[rows])
+        curve, happened = _mean_repositions(scope, rows)
+        figures += [_mean_figure(group, followed, curve, happened, day) for day in MEAN_DAYS]
         curves.append(
             curve_of(
                 curve,
@@ -68,35 +72,41 @@ def repositions_over_time(scope: Scope) -> Findings:
     return Findings(tuple(figures), tuple(curves))
 
 
-def _mean_repositions(scope: Scope, rows: Flags) -> tuple[MeanCumulativeCurve, Flags]:
+@dataclass(frozen=True, eq=False)
+class Happened:
+    """Events by key, and their minutes since insertion."""
+
+    pks: Ints
+    since: Ints
+
+
+def _mean_repositions(scope: Scope, rows: Flags) -> tuple[MeanCumulativeCurve, Happened]:
     runs, events = scope.dataset.runs, scope.dataset.events
     index = np.flatnonzero(rows)
     place = np.full(runs.size + 1, -1)  # position -1, no run, stays -1
     place[index] = np.arange(index.size)
-    of_run = place[events.run]
-    since = events.onset - np.append(runs.inserted, 0)[events.run]
     entry = (runs.observed_from - runs.inserted)[index]
     exit = (runs.ended - runs.inserted)[index]
-    chosen = (events.kind == REPOSITION) & ~events.refuted & (of_run >= 0)
-    chosen &= (since <= exit[of_run]) & ((since > entry[of_run]) | ((entry[of_run] <= 0) & (since >= 0)))
+    moves = np.flatnonzero((events.kind == REPOSITION) & ~events.refuted & (place[events.run] >= 0))
+    of_run = place[events.run[moves]]
+    since = events.onset[moves] - runs.inserted[events.run[moves]]
+    kept = (since <= exit[of_run]) & ((since > entry[of_run]) | ((entry[of_run] <= 0) & (since >= 0)))
+    moves, of_run, since = moves[kept], of_run[kept], since[kept]
     curve = mean_cumulative_function(
         exit,
-        event_row=of_run[chosen],
-        event_time=since[chosen],
+        event_row=of_run,
+        event_time=since,
         entry=entry,
         patient=runs.patient[index],
         level=scope.level,
     )
-    return curve, chosen
+    return curve, Happened(events.pk[moves], since)
 
 
 def _mean_figure(
-    scope: Scope, group: str, rows: Flags, curve: MeanCumulativeCurve, chosen: Flags, day: float
+    group: str, followed: Keys, curve: MeanCumulativeCurve, all_happened: Happened, day: float
 ) -> Figure:
-    runs, events = scope.dataset.runs, scope.dataset.events
-    since = events.onset[chosen] - runs.inserted[events.run[chosen]]
-    happened = Keys("events", events.pk[chosen][since <= day * MINUTES_PER_DAY])
-    followed = Keys("runs", runs.pk[rows])
+    happened = Keys("events", all_happened.pks[all_happened.since <= day * MINUTES_PER_DAY])
     point = curve.at([day * MINUTES_PER_DAY])[0]
     return Figure(
         key=key_of("repositions.mean", group, f"day-{day:g}"),
@@ -128,17 +138,22 @@ def faults(scope: Scope) -> Findings:
         (kink, events.kink_site, codes.KINK_SITES, "kink"),
     ]
     figures = []
-    for among, column, known, sort in parts:
-        for group, rows in scope.by_group(among, scope.event_route):
-            for position, code in enumerate(known):
-                if (column[among] == position).any():
-                    some = Keys("events", events.pk[rows & (column == position)])
-                    figures.append(
-                        proportion_figure(
-                            scope, "faults", group, f"{sort}/{code.value}", str(code.label),
-                            some, Keys("events", events.pk[rows]), counted="events", interval=False,
-                        )
-                    )  # fmt: skip
+    for chosen, column, known, sort in parts:
+        index = np.flatnonzero(chosen)
+        route, what = scope.event_route[index], column[index]
+        present = np.unique(what)
+        for group in scope.groups:
+            rows = of_route(route, group)
+            among = Keys("events", events.pk[index[rows]])
+            for position in present[present >= 0]:
+                code = known[position]
+                figures.append(
+                    proportion_figure(
+                        scope, "faults", group, f"{sort}/{code.value}", str(code.label),
+                        Keys("events", events.pk[index[rows & (what == position)]]), among,
+                        counted="events", interval=False,
+                    )
+                )  # fmt: skip
     return Findings(tuple(figures))
 
 

@@ -13,10 +13,9 @@ from outcomes.estimators.competing import CumulativeIncidence, cumulative_incide
 from outcomes.estimators.curves import StepCurve
 from outcomes.estimators.proportions import proportion
 from outcomes.estimators.tally import CENSORED, Tally, tally_exits
-from outcomes.measures.making import Keys, key_of, reading_note
+from outcomes.measures.making import Keys, early_minimum, key_of, reading_note
 from outcomes.measures.values import Cases, Counted, Figure, Record
 
-FEW_AT_RISK = 5  # with delayed entry, an early risk set below this could settle a curve for good
 NONE_YET = "no event among the {known} whose state is known; the limits are Wilson's for that proportion"
 
 
@@ -55,10 +54,7 @@ class Exits:
     @cached_property
     def curves(self) -> CumulativeIncidence:
         """Aalen-Johansen curves of all causes; refused by the estimator when there is no subject."""
-        enough = self.tally.has_late_entries and int(self.tally.at_risk[0].max()) >= FEW_AT_RISK
-        return cumulative_incidence(
-            self.tally, level=self.level, minimum_at_risk=FEW_AT_RISK if enough else 0
-        )
+        return cumulative_incidence(self.tally, level=self.level, minimum_at_risk=early_minimum(self.tally))
 
     def left_by(self, cause: int, time: float) -> Keys:
         """Who had left by the cause at the time."""
@@ -68,7 +64,7 @@ class Exits:
         """Who was still there, and followed, at the time."""
         return Keys(self.record, self.pks[self.exit > time])
 
-    @property
+    @cached_property
     def everybody(self) -> Keys:
         return Keys(self.record, self.pks)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -11,10 +12,12 @@ from outcomes.estimators.arrays import Floats, Ints
 from outcomes.estimators.curves import StepCurve
 from outcomes.estimators.proportions import proportion
 from outcomes.estimators.rates import PER_DEVICE_DAYS, rate
+from outcomes.estimators.tally import Tally
 from outcomes.measures.scope import ROUTE_LABELS, Scope
 from outcomes.measures.values import CaseList, Cases, Counted, Curve, Figure, Record
 
 STEPS_KEPT = 1000
+FEW_AT_RISK = 5
 NO_INTERVAL = "no interval: events of one patient are not independent"
 
 
@@ -28,7 +31,7 @@ class Keys:
     record: Record
     pks: Ints
 
-    @property
+    @cached_property
     def distinct(self) -> int:
         """How many different records."""
         changes = np.count_nonzero(self.pks[1:] != self.pks[:-1])
@@ -184,6 +187,13 @@ def curve_of(
         method=curve.method,
         note="; ".join(notes),
     )
+
+
+def early_minimum(tally: Tally) -> int:
+    """Smallest early risk set that a curve uses: 5 with delayed entry, where one or two at risk could settle
+    it for good; 0 without, or where never as many are at risk at an event."""
+    at_risk = tally.risk_table(0).at_risk
+    return FEW_AT_RISK if tally.has_late_entries and at_risk.max(initial=0) >= FEW_AT_RISK else 0
 
 
 def reading_note(curve: StepCurve, time: float, *, per_day: int) -> str:
