@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from outcomes.estimators.arrays import Flags, Ints
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Courses:
     """Support courses, sorted by patient. ``first_run`` and ``run_count`` are a slice of the runs.
 
@@ -46,7 +46,7 @@ class Courses:
         return self.pk.size
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Runs:
     """Device runs, sorted by course and insertion.
 
@@ -85,7 +85,7 @@ class Runs:
         return self.observed_from <= self.ended
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Events:
     """Events, sorted by course. ``run`` is the run the event is put down to.
 
@@ -109,7 +109,7 @@ class Events:
         return self.pk.size
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Sessions:
     """Mobilisation sessions."""
 
@@ -119,7 +119,7 @@ class Sessions:
     level: Ints
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Bedside:
     """What the daily rows of a run say about mobility. A day without a level is not a day at level 0."""
 
@@ -130,7 +130,7 @@ class Bedside:
     walked_on: Ints
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Films:
     """Verdicts on the balloon's position, one a day at most."""
 
@@ -141,7 +141,7 @@ class Films:
     action: Ints
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Attempts:
     """Failed attempts. ``run`` is the device that went in afterwards, -1 if nothing did.
 
@@ -158,7 +158,7 @@ class Attempts:
     during: Ints
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Candidates:
     """Patients considered in whom nothing was attempted."""
 

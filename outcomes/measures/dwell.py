@@ -9,9 +9,9 @@ import numpy as np
 from outcomes.dataset.clock import MINUTES_PER_DAY
 from outcomes.estimators.arrays import Flags, Ints
 from outcomes.estimators.survival import SurvivalCurve, kaplan_meier, quantile
-from outcomes.estimators.tally import Tally, tally_exits
+from outcomes.estimators.tally import tally_exits
 from outcomes.measures.base import CONVENTION, KAPLAN_MEIER, RUN_END, Measure
-from outcomes.measures.making import Keys, count_figure, curve_of, key_of
+from outcomes.measures.making import Keys, count_figure, curve_of, early_minimum, key_of
 from outcomes.measures.scope import ROUTE_LABELS, Scope
 from outcomes.measures.values import Cases, Counted, Curve, Figure, Findings, Record
 
@@ -21,7 +21,6 @@ QUANTILES = (
     ("quartile-3", "Third quartile", 0.75),
 )
 RISK_DAYS = (0.0, 7.0, 14.0, 30.0, 60.0, 90.0)
-FEW_AT_RISK = 5  # with delayed entry, an early risk set below this could pull the curve to 0 for good
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,7 +83,9 @@ def _add(
         if stays.size
         else None
     )
-    curve = _curve(tally, scope.level) if tally is not None and tally.subjects[0] else None
+    curve = None
+    if tally is not None and tally.subjects[0]:
+        curve = kaplan_meier(tally, level=scope.level, minimum_at_risk=early_minimum(tally))
     figures += [_quantile_figure(scope, measure, group, stays, curve, *which) for which in QUANTILES]
     figures += _plain(scope, measure, group, stays, counted)
     if curve is not None:
@@ -101,11 +102,6 @@ def _add(
                 minutes=True,
             )
         )
-
-
-def _curve(tally: Tally, level: float) -> SurvivalCurve:
-    enough = tally.has_late_entries and int(tally.at_risk[0].max()) >= FEW_AT_RISK
-    return kaplan_meier(tally, level=level, minimum_at_risk=FEW_AT_RISK if enough else 0)
 
 
 def _quantile_figure(

@@ -68,7 +68,8 @@ class Clock:
         reached = sessions.level >= level
         moment = sessions.started[reached]
         stretch = self._stretch_at(sessions.course[reached], moment)
-        seen = (stretch >= 0) & (moment >= self.observed_from[stretch]) & (moment <= self.over[stretch])
+        stretch, moment = stretch[stretch >= 0], moment[stretch >= 0]
+        seen = (moment >= self.observed_from[stretch]) & (moment <= self.over[stretch])
         return stretch[seen], local_days(moment[seen], self.scope.dataset.zone)
 
     def _stretch_at(self, course: Ints, moment: Ints) -> Ints:
