@@ -65,6 +65,7 @@ ADDRESSES: dict[str, Address] = {
     "round_draft": Address(LOGBOOK, ("POST",), of="run"),
     "find": Address(LOGBOOK),
     "case": Address(LOGBOOK, of="course"),
+    "review": Address(REPORTS, of="course"),
     "further_device": Address(LOGBOOK, WRITING, of="course"),
     "new_event": Address(LOGBOOK, WRITING, of="course", more=("kink",)),
     "new_mobilisation": Address(LOGBOOK, WRITING, of="course"),
