@@ -260,7 +260,7 @@ def _level(ward: Ward) -> int:
     """ICU Mobility Scale: early walking with the axillary route, mostly bed with the femoral one."""
     chance = ward.case.chance
     if is_axillary(ward.run):
-        mean = 4.5 + 1.0 * min(ward.number, 4) - 0.5 * min(ward.case.severity, 3)
+        mean = 5.3 + 0.8 * min(ward.number, 4) - 0.5 * min(ward.case.severity, 3)
         return chance.whole(mean, 1.3, 1, 9)
     allowed = ward.case.maturity > 0.6 and ward.number >= 2 and ward.case.severity < 1.5
     if allowed and chance.yes(0.35):  # a walking protocol came in the last year
