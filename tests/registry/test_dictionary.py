@@ -76,5 +76,3 @@ def test_the_tiers_document_lists_each_group_exactly():
     listed = {group: set(re.findall(r"`([\w.]+)`", columns)) for group, columns in rows}
     expected = {group: names for group, names in groups_in_models().items() if group != CORE}
     assert listed == expected
-
-
