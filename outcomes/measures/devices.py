@@ -48,9 +48,10 @@ def repositions_over_time(scope: Scope) -> Findings:
     runs = scope.dataset.runs
     figures: list[Figure] = []
     curves: list[Curve] = []
-    for group, rows in scope.by_group(scope.begun_pumps, runs.route):
-        index = np.flatnonzero(rows)
-        if not index.size:
+    # A run that ended at the very minute of arrival was never under observation.
+    seen = scope.begun_pumps & ((runs.observed_from < runs.ended) | (runs.observed_from == runs.inserted))
+    for group, rows in scope.by_group(seen, runs.route):
+        if not rows.any():
             continue
         followed = Keys("runs", runs.pk[rows])
         curve, happened = _mean_repositions(scope, rows)

@@ -47,7 +47,7 @@ def _courses(scope: Scope) -> list[Line]:
     courses = scope.dataset.courses
     end, _ = ways_out(scope)
     followed = scope.analysed
-    ended_before_arrival = followed & (courses.observed_from >= end) & (courses.observed_from > courses.began)
+    over_at_arrival = followed & (courses.observed_from >= end) & (courses.observed_from > courses.began)
     return [
         ("no-run", "no device recorded, so no period either", "left out", courses.run_count == 0),
         (
@@ -59,10 +59,10 @@ def _courses(scope: Scope) -> list[Line]:
         ("never-seen", "over before the patient arrived here", "left out", scope.never_seen),
         ("out-of-order", "the outcome lies before the first insertion", "left out", scope.out_of_order),
         (
-            "escalated-before-arrival",
-            "escalated before the patient arrived here: not in the bridge curves",
+            "over-at-arrival",
+            "over or escalated by the time the patient arrived here: not in the bridge curves",
             "left out",
-            ended_before_arrival,
+            over_at_arrival,
         ),
         (
             "no-outcome",

@@ -340,6 +340,15 @@ def test_transfer_in_counts_from_arrival() -> None:
     assert found.figure("dwell.run/ALL/median").estimate == 10
 
 
+def test_transfer_in_whose_pump_left_on_arrival_is_in_no_curve_of_elapsed_time() -> None:
+    courses, runs = courses_with_outcomes({Outcome.TRANSPLANT: 1}, days=3)
+    courses[0]["arrived"] = day(3)
+    found = report(dataset(courses, runs))
+    assert {c.measure for c in found.curves} == {"mobilisation.course", "mobilisation.route"}  # by whole days
+    assert {line.key for line in found.left_out} == {"courses/over-at-arrival"}
+    assert found.figure("dwell.run/ALL/median").note == "not estimable: no runs under observation"
+
+
 def test_removal_that_nobody_wrote_down() -> None:
     """The course has its outcome, the run no removal: censored at the outcome, kept and listed."""
     courses = [{"outcome": outcome(Outcome.DIED), "outcome_at": day(6)}]
