@@ -74,7 +74,7 @@ class EntryPage:
 
     def filled(self, client: Client, run: Run, **entries: Any) -> Data:
         """The page as it is sent when filled."""
-        return fill(client, self.url(run), **self.typed, **entries)
+        return fill(client, self.url(run), **{**self.typed, **entries})
 
 
 def kind_slug(kind: EventKind) -> str:
