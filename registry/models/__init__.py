@@ -8,6 +8,7 @@ from registry.models.centre import Centre
 from registry.models.check import DailyCheck
 from registry.models.confirmed import ConfirmedDefinition
 from registry.models.course import Course
+from registry.models.download import Download
 from registry.models.draft import Draft
 from registry.models.event import Event
 from registry.models.haemodynamics import HaemodynamicSet
@@ -33,6 +34,7 @@ __all__ = [
     "DailyCheck",
     "DataExtract",
     "DeviceSearch",
+    "Download",
     "Draft",
     "Event",
     "FailedAttempt",
