@@ -52,6 +52,11 @@ def placed(rows: Rows, column: str, keys: Ints) -> Rows:
     return taken({**rows, column: where}, where >= 0)
 
 
+def in_order(rows: Rows, column: str) -> Rows:
+    """The rows sorted by a column: the server sends them in any order."""
+    return taken(rows, np.argsort(rows[column], kind="stable"))
+
+
 def until(rows: Rows, column: str, cut: int) -> Rows:
     """Rows whose moment lies at or before the data cut."""
     return taken(rows, rows[column] <= cut)
@@ -128,7 +133,7 @@ def _courses(rows: Rows, runs: Runs, zone: ZoneInfo, cut: int) -> Courses:
 def derive_events(rows: Rows, courses: Courses, runs: Runs, *, zone: ZoneInfo, cut: int) -> Events:
     """Events known at the cut, each with its run."""
     rows = placed(until(rows, "onset", cut), "course", courses.pk)
-    rows = taken(rows, np.lexsort((rows["onset"], rows["course"])))
+    rows = taken(rows, np.lexsort((rows["pk"], rows["onset"], rows["course"])))
     named = positions(runs.pk, rows.pop("named_run"))
     coarse = rows.pop("precision") != TO_THE_MINUTE
     rows["onset"] = _after_insertion(rows["onset"], named, coarse, runs, zone)
@@ -191,12 +196,12 @@ def _last_inserted(course: Ints, moment: Ints, runs: Runs, chosen: Flags) -> Int
 
 def derive_sessions(rows: Rows, courses: Courses, *, cut: int) -> Sessions:
     """Sessions known at the cut."""
-    return Sessions(**placed(until(rows, "started", cut), "course", courses.pk))
+    return Sessions(**in_order(placed(until(rows, "started", cut), "course", courses.pk), "pk"))
 
 
 def derive_bedside(rows: Rows, runs: Runs) -> Bedside:
     """Daily rows of runs known at the cut; a day that was never reached becomes NEVER."""
-    rows = placed(rows, "run", runs.pk)
+    rows = in_order(placed(rows, "run", runs.pk), "run")
     for name in ("out_of_bed_on", "walked_on"):
         rows[name] = np.where(rows[name] == NO_DAY_NUMBER, NEVER, rows[name])
     return Bedside(**rows)
@@ -204,12 +209,12 @@ def derive_bedside(rows: Rows, runs: Runs) -> Bedside:
 
 def derive_films(rows: Rows, runs: Runs) -> Films:
     """Films of runs known at the cut."""
-    return Films(**placed(rows, "run", runs.pk))
+    return Films(**in_order(placed(rows, "run", runs.pk), "pk"))
 
 
 def derive_attempts(rows: Rows, courses: Courses, runs: Runs, *, cut: int) -> Attempts:
     """Failed attempts known at the cut, with what came of the patient."""
-    rows = until(rows, "attempted", cut)
+    rows = in_order(until(rows, "attempted", cut), "pk")
     recorded = positions(runs.pk, rows.pop("followed_by"))
     next_run = _next_run(rows["patient"], rows["attempted"], runs)
     during = _course_under_way(rows["patient"], rows["attempted"], courses)
@@ -243,5 +248,5 @@ def _course_under_way(patient: Ints, moment: Ints, courses: Courses) -> Ints:
 
 
 def derive_candidates(rows: Rows) -> Candidates:
-    """Candidates, as read."""
-    return Candidates(**rows)
+    """Candidates, sorted by key."""
+    return Candidates(**in_order(rows, "pk"))

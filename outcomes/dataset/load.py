@@ -29,6 +29,13 @@ from outcomes.dataset.tables import (
 from outcomes.estimators.arrays import Ints
 from registry.models import Centre
 
+# Compiling such queries takes longer than running them; their joins should fit in memory.
+SNAPSHOT = """
+    SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY;
+    SET LOCAL jit = off;
+    SET LOCAL work_mem = '64MB';
+"""
+
 MODELS = {
     "patients": "Patient",
     "courses": "Course",
@@ -78,8 +85,10 @@ def load_dataset(
     cut_at = cut_at or as_of or timezone.now()
     zone = _common_zone(chosen)
     last_day = cut_at.astimezone(zone).date()
-    reader = queries.Reader(tuple(centre.pk for centre in chosen), as_of, last_day)
+    wanted = tuple(centre.pk for centre in chosen)
     with _one_snapshot():
+        whole = not Centre.objects.exclude(pk__in=wanted).exists()
+        reader = queries.Reader(wanted, as_of, last_day, whole)
         return _read(reader, tuple(centre.name for centre in chosen), zone, cut_at)
 
 
@@ -95,7 +104,7 @@ def _one_snapshot() -> Iterator[None]:
     with transaction.atomic():
         if not nested:
             with connection.cursor() as cursor:
-                cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
+                cursor.execute(SNAPSHOT)
         yield
 
 
