@@ -20,10 +20,12 @@ VIEWS: Options = (
 )
 VIEW_MEANINGS = {
     "intended": (
-        "Each course counts under the route tried first, even if that attempt failed or the route was changed "
-        "later."
+        "Each course counts under the route tried first, even if that attempt failed or the route was "
+        "changed later."
     ),
-    "first": "Each course counts under the route of its first balloon pump; failed attempts before it do not.",
+    "first": (
+        "Each course counts under the route of its first balloon pump; failed attempts before it do not."
+    ),
     "used": (
         "Each spell on a route counts under that route: device-days and events belong to the pump in place. "
         "A patient who changed route counts under both, each from its own first day."

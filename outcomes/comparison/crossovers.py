@@ -14,9 +14,9 @@ from outcomes.estimators.arrays import Flags, Ints
 from outcomes.measures.values import Record
 from registry.choices import Outcome
 
-TRIED = {AXILLARY: "Axillary tried first", FEMORAL: "Femoral tried first"}
-PUMP = {AXILLARY: "Axillary pump", FEMORAL: "Femoral pump"}
-OTHER_PUMP = "Pump by another route"
+COLUMNS = ("Tried first", "First pump", "Last pump", "Outcome")
+ROUTES = {AXILLARY: "Axillary", FEMORAL: "Femoral"}
+OTHER_ROUTE = "Other route"
 NO_PUMP = "No pump placed"
 ENDS = {
     Outcome.TRANSPLANT: "Transplant or durable pump",
@@ -27,7 +27,7 @@ ENDS = {
     Outcome.TRANSFERRED: "Transferred on support",
 }
 NO_OUTCOME = "No outcome yet"
-END_STATES = (*dict.fromkeys(ENDS.values()), NO_OUTCOME)
+STATES = (*ROUTES.values(), OTHER_ROUTE, *dict.fromkeys(ENDS.values()), NO_OUTCOME, NO_PUMP)
 SAME, MOVED, CONVERTED = "stayed on that route", "moved to the other route later", "placed by the other route"
 
 
@@ -40,6 +40,7 @@ def who(programme: Programme, units: Units) -> Who:
         unit=units.words,
         flows=tuple(_flow(programme, units, axillary) for axillary in (True, False)),
         moves=_moves(programme, chosen, units.view == "intended"),
+        moved_twice=counted("who/moved-twice", "courses", moved_twice(programme, units)),
         patients=counted("who/patients", "patients", patients),
         other_route=counted("who/other-route", "courses", courses.pk[_other_route(programme, units)]),
         transfers_in=tuple(
@@ -95,59 +96,67 @@ def _left_route(programme: Programme, units: Units, own: int) -> Flags:
 
 
 def _moves(programme: Programme, chosen: Ints, intended: bool) -> tuple[Move, ...]:
-    """Every step of every course between the states of the diagram; a course may move more than once."""
+    """Counts between the columns of the diagram; every course passes each column once."""
     data = programme.dataset
-    course, source, target = _steps(programme, chosen, intended)
-    step = source * len(STATES) + target
-    moves = [
-        _move(
-            STATES[code // len(STATES)],
-            STATES[code % len(STATES)],
-            "courses",
-            data.courses.pk[course[step == code]],
-        )
-        for code in np.unique(step).tolist()
-    ]
+    columns = _states(programme, chosen)
+    first = 0 if intended else 1
+    moves = []
+    for stage in range(first, len(columns) - 1):
+        step = columns[stage] * len(STATES) + columns[stage + 1]
+        for code in np.unique(step).tolist():
+            source, target = divmod(code, len(STATES))
+            pks = data.courses.pk[chosen[step == code]]
+            moves.append(_move(stage, STATES[source], STATES[target], "courses", pks))
     if intended:
-        for route, name in TRIED.items():
+        for route, name in ROUTES.items():
             lost = programme.unplaced[data.attempts.intended[programme.unplaced] == route]
             if lost.size:
-                moves.append(_move(name, NO_PUMP, "failed attempts", data.attempts.pk[lost]))
+                moves.append(_move(0, name, NO_PUMP, "failed attempts", data.attempts.pk[lost]))
     return tuple(moves)
 
 
-def _move(source: str, target: str, record: Record, pks: Ints) -> Move:
-    return Move(source=source, target=target, count=counted(f"move/{source}/{target}", record, pks))
+def _move(stage: int, source: str, target: str, record: Record, pks: Ints) -> Move:
+    key = f"move/{COLUMNS[stage]}/{source}/{target}"
+    return Move(stage=stage, source=source, target=target, count=counted(key, record, pks))
 
 
-def _steps(programme: Programme, chosen: Ints, intended: bool) -> tuple[Ints, Ints, Ints]:
-    """Course, state left and state entered, as positions in ``STATES``, of each step."""
-    courses, runs = programme.dataset.courses, programme.dataset.runs
-    pumps = np.flatnonzero(runs.is_pump & np.isin(runs.course, chosen))
-    course, state = runs.course[pumps], _PUMP_STATE[runs.route[pumps]]
-    same_course = course[1:] == course[:-1]
-    change = same_course & (state[1:] != state[:-1])
-    starts, ends = np.append(True, ~same_course), np.append(~same_course, True)
-    begins, leaves = np.flatnonzero(starts[: course.size]), np.flatnonzero(ends[: course.size])
-    parts = [
-        (course[1:][change], state[:-1][change], state[1:][change]),
-        (course[leaves], state[leaves], _END_STATE[courses.outcome[course[leaves]]]),
-    ]
-    if intended:
-        tried = _TRIED_STATE[programme.intended_route[course[begins]]]
-        parts.append((course[begins], tried, state[begins]))
-    moved, source, target = (np.concatenate(column) for column in zip(*parts, strict=True))
-    return moved, source, target
+def _states(programme: Programme, chosen: Ints) -> tuple[Ints, Ints, Ints, Ints]:
+    """State of each chosen course in each column, as positions in ``STATES``."""
+    courses = programme.dataset.courses
+    first, last = _first_and_last_route(programme)
+    return (
+        _ROUTE_STATE[programme.intended_route[chosen]],
+        _ROUTE_STATE[first[chosen]],
+        _ROUTE_STATE[last[chosen]],
+        _END_STATE[courses.outcome[chosen]],
+    )
 
 
-STATES = (*TRIED.values(), *PUMP.values(), OTHER_PUMP, NO_PUMP, *END_STATES)
+def _first_and_last_route(programme: Programme) -> tuple[Ints, Ints]:
+    """Route of the first and of the last balloon pump of every course; -1 for none."""
+    runs = programme.dataset.runs
+    pumps = np.flatnonzero(runs.is_pump)  # sorted by course and insertion
+    first, last = (np.full(programme.dataset.courses.size, -1) for _ in range(2))
+    last[runs.course[pumps]] = runs.route[pumps]
+    first[runs.course[pumps[::-1]]] = runs.route[pumps[::-1]]
+    return first, last
+
+
+def moved_twice(programme: Programme, units: Units) -> Ints:
+    """Keys of courses whose route changed more than once."""
+    data = programme.dataset
+    pumps = np.flatnonzero(data.runs.is_pump)
+    course, route = data.runs.course[pumps], data.runs.route[pumps]
+    change = (course[1:] == course[:-1]) & (route[1:] != route[:-1])
+    changes = np.bincount(course[1:][change], minlength=data.courses.size)
+    chosen = np.unique(units.course)
+    return data.courses.pk[chosen[changes[chosen] > 1]]
+
+
 # Position -1, a route or outcome that is not recorded, reads the last entry.
-_PUMP_STATE = np.array(
-    [STATES.index(PUMP.get(k, OTHER_PUMP)) for k in range(len(codes.ROUTES))] + [STATES.index(OTHER_PUMP)]
-)
-_TRIED_STATE = np.array(
-    [STATES.index(TRIED.get(k, OTHER_PUMP)) for k in range(len(codes.ROUTES))] + [STATES.index(OTHER_PUMP)]
+_ROUTE_STATE = np.array(
+    [STATES.index(ROUTES.get(k, OTHER_ROUTE)) for k in (*range(len(codes.ROUTES)), -1)], dtype=np.int64
 )
 _END_STATE = np.array(
-    [STATES.index(ENDS[outcome]) for outcome in codes.OUTCOMES] + [STATES.index(NO_OUTCOME)]
+    [STATES.index(end) for end in (*(ENDS[o] for o in codes.OUTCOMES), NO_OUTCOME)], dtype=np.int64
 )

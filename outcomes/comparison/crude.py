@@ -11,7 +11,7 @@ from outcomes.comparison.endpoints import ENDPOINTS
 from outcomes.comparison.shares import both_arms, no_contrast, rate_share
 from outcomes.comparison.units import Programme, Units
 from outcomes.comparison.value import Contrast, Crude, CrudeRow, RateRow, Share
-from outcomes.estimators.arrays import Flags
+from outcomes.estimators.arrays import Flags, Floats
 from outcomes.estimators.differences import risk_difference_limits
 from outcomes.estimators.exact_tables import fisher_test
 from outcomes.estimators.multiplicity import holm
@@ -74,44 +74,43 @@ def difference_of(arms: tuple[Share, Share], level: float) -> Contrast:
     return _differences([arms], level)[0]
 
 
-def _cells(arms: Sequence[tuple[Share, Share]]) -> dict[str, list[float]]:
-    """Counts of the pairs; an empty arm is given one row, so that the arrays stay whole, and left out."""
-    return {
-        "events": [a.hits or 0 for a, _ in arms],
-        "totals": [max(a.total or 0, 1) for a, _ in arms],
-        "reference_events": [f.hits or 0 for _, f in arms],
-        "reference_totals": [max(f.total or 0, 1) for _, f in arms],
-    }
-
-
 def _differences(arms: Sequence[tuple[Share, Share]], level: float) -> list[Contrast]:
     if not arms:
         return []
-    lower, upper = risk_difference_limits(**_cells(arms), level=level)
-    return [
-        Contrast(
-            measure=DIFFERENCE,
-            value=a.value - f.value,
-            lower=float(low),
-            upper=float(high),
-            method="Newcombe",
-        )
-        if a.value is not None and f.value is not None
-        else no_contrast(DIFFERENCE, ONE_ARM)
-        for (a, f), low, high in zip(arms, np.atleast_1d(lower), np.atleast_1d(upper), strict=True)
-    ]
+    x1, n1, x2, n2 = _cells(arms)
+    lower, upper = risk_difference_limits(
+        events=x1, totals=n1, reference_events=x2, reference_totals=n2, level=level
+    )
+    found = []
+    for (a, f), low, high in zip(arms, lower.tolist(), upper.tolist(), strict=True):
+        if a.value is None or f.value is None:
+            found.append(no_contrast(DIFFERENCE, ONE_ARM))
+        else:
+            value = a.value - f.value
+            found.append(Contrast(measure=DIFFERENCE, value=value, lower=low, upper=high, method="Newcombe"))
+    return found
+
+
+def _cells(arms: Sequence[tuple[Share, Share]]) -> tuple[Floats, Floats, Floats, Floats]:
+    """Counts of the pairs; an empty arm is given one row, so that the arrays stay whole, and left out."""
+    cells = [(a.hits or 0, max(a.total or 0, 1), f.hits or 0, max(f.total or 0, 1)) for a, f in arms]
+    x1, n1, x2, n2 = np.array(cells, dtype=np.float64).T
+    return x1, n1, x2, n2
 
 
 def _ratios(arms: Sequence[tuple[Share, Share]], level: float) -> list[Contrast]:
     if not arms:
         return []
-    lower, upper = risk_ratio_limits(**_cells(arms), level=level)
+    x1, n1, x2, n2 = _cells(arms)
+    lower, upper = risk_ratio_limits(
+        events=x1, totals=n1, reference_events=x2, reference_totals=n2, level=level
+    )
     found = []
-    for (a, f), low, high in zip(arms, np.atleast_1d(lower), np.atleast_1d(upper), strict=True):
+    for (a, f), low, high in zip(arms, lower.tolist(), upper.tolist(), strict=True):
         if a.value is None or f.value is None:
             found.append(no_contrast(RATIO, ONE_ARM))
-            continue
-        found.append(_open_ratio(RATIO, a, f, (float(low), float(high)), "Koopman"))
+        else:
+            found.append(_open_ratio(RATIO, a, f, (low, high), "Koopman"))
     return found
 
 

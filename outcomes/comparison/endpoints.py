@@ -14,8 +14,8 @@ OUT_OF_BED, WALKED = "BED3", "WALK3"
 BY_DAY = 3
 
 OF_EVENTS = (
-    "At least one such event put down to a balloon pump of the course (as used: of the spell), from insertion "
-    "to 24 h after removal. Events that review refuted are left out."
+    "At least one such event put down to a balloon pump of the course (as used: of the spell), from "
+    "insertion to 24 h after removal. Events that review refuted are left out."
 )
 
 

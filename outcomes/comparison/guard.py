@@ -7,7 +7,8 @@ filters at once, or two ways of assigning, would give small groups away as diffe
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -28,7 +29,8 @@ ONE_VIEW = "The committee's view assigns as intended only."
 @dataclass(frozen=True)
 class Guard:
     """``threshold`` of counts; (outcome, arm) whose hits stay hidden under the filter in use, and arms whose
-    size does. ``strata`` are the same by position of the level of the chosen factor.
+    size does. ``strata`` are the same by position of the level of the chosen factor;
+    ``characteristics`` are rows of the baseline table that would give a hidden size away.
     """
 
     threshold: int
@@ -37,7 +39,8 @@ class Guard:
     sizes: frozenset[str] = frozenset()
     strata_hits: frozenset[tuple[int, str]] = frozenset()
     strata_sizes: frozenset[tuple[int, str]] = frozenset()
-    years: frozenset[tuple[int, str]] = field(default_factory=frozenset)
+    years: frozenset[tuple[int, str]] = frozenset()
+    characteristics: frozenset[str] = frozenset()
 
 
 def committee_choices(choices: Choices) -> tuple[Choices, dict[str, str]]:
@@ -61,40 +64,41 @@ def guard_of(programme: Programme, choices: Choices, threshold: int) -> Guard:
     hidden_years = frozenset((years[k], arm) for k, arm in year_sizes)
     _, by_factor = _levels(programme, units, choices.factor)
     count = len(LEVELS[choices.factor]) + 1
-    strata = {
-        "strata_sizes": _hidden_sizes(units, by_factor, count, threshold),
-        "strata_hits": frozenset(
-            (k, arm)
-            for code, k, arm in _hidden_hits(programme, units, by_factor, count, threshold)
-            if code == choices.outcome
-        ),
-    }
+    hidden = _hidden_hits(programme, units, by_factor, count, threshold)
+    _, sex = _levels(programme, units, "sex")
+    few_of_a_sex = _hidden_sizes(units, sex, len(LEVELS["sex"]) + 1, threshold)
+    whole = Guard(
+        threshold,
+        filtered=False,
+        strata_hits=frozenset((k, arm) for code, k, arm in hidden if code == choices.outcome),
+        strata_sizes=_hidden_sizes(units, by_factor, count, threshold),
+        years=hidden_years,
+        characteristics=frozenset({"female"}) if few_of_a_sex else frozenset(),
+    )
     if not choices.filters:
-        return Guard(threshold, False, years=hidden_years, **strata)
+        return whole
     ((name, value),) = choices.filters.items()
     values, level = _levels(programme, units, name)
     wanted = int(value) if name == "period" else value
     place = values.index(wanted) if wanted in values else len(values)
     hits = _hidden_hits(programme, units, level, len(values) + 1, threshold)
     sizes = _hidden_sizes(units, level, len(values) + 1, threshold)
-    return Guard(
-        threshold,
-        True,
+    return replace(
+        whole,
+        filtered=True,
         hits=frozenset((code, arm) for code, k, arm in hits if k == place),
         sizes=frozenset(arm for k, arm in sizes if k == place),
-        years=hidden_years,
-        **strata,
     )
 
 
-def _levels(programme: Programme, units: Units, name: str) -> tuple[list, Ints]:
+def _levels(programme: Programme, units: Units, name: str) -> tuple[list[Any], Ints]:
     """The values of a filter and each row's position among them; what is not recorded comes last."""
     if name == "period":
         years = calendar_years(programme, units)
-        values = np.unique(years)
-        return values.tolist(), np.searchsorted(values, years)
+        occurring = np.unique(years)
+        return occurring.tolist(), np.searchsorted(occurring, years).astype(np.int64)
     level = level_of(programme, units, name)
-    values = list(LEVELS[name])
+    values: list[Any] = list(LEVELS[name])
     return values, np.where(level < 0, len(values), level)
 
 

@@ -8,9 +8,9 @@ from __future__ import annotations
 # Adjusted figures
 FEWEST_PER_ARM = 20  # patients in each arm
 FEWEST_EVENTS = 10  # with the outcome, and as many without it, both arms together
-# Peduzzi P et al., J Clin Epidemiol 1996;49:1373-1379, "A simulation study of the number of events per
-# variable in logistic regression analysis", doi:10.1016/S0895-4356(96)00236-3 (from memory).
-PATIENTS_PER_TERM = 10  # in the smaller arm, for each term of the propensity model
+# Vittinghoff E, McCulloch CE, Am J Epidemiol 2007;165:710-718, "Relaxing the rule of ten events per variable
+# in logistic and Cox regression", doi:10.1093/aje/kwk052: five to nine are enough to adjust for confounding.
+ROWS_PER_TERM = 5  # in the smaller arm, for each term of the propensity model
 KNOWN_SHARE = 0.8  # of each arm in whom a covariate must be recorded to be adjusted for
 # Crump RK, Hotz VJ, Imbens GW, Mitnik OA, Biometrika 2009;96:187-199, "Dealing with limited overlap in
 # estimation of average treatment effects", doi:10.1093/biomet/asn055.

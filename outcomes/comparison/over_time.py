@@ -1,4 +1,4 @@
-"""The programme in time: the learning curve of axillary placement, and trend charts from a frozen baseline."""
+"""The programme in time: learning curve of axillary placement, and trend charts from a frozen baseline."""
 
 from __future__ import annotations
 
@@ -58,8 +58,8 @@ def learning_curve(programme: Programme, units: Units, endpoint: Endpoint) -> Le
     if expected is None:
         return _no_curve(
             order.size,
-            f"no expected risk: it is frozen on the first {limits.CUSUM_RISK_CASES} {units.words} of both routes, "
-            "some with and some without the outcome",
+            f"no expected risk: it is frozen on the first {limits.CUSUM_RISK_CASES} {units.words} of both "
+            "routes, some with and some without the outcome",
         )
     return _curve(found, expected, order)
 
@@ -149,7 +149,8 @@ def _months(programme: Programme) -> Ints:
     if not data.runs.size:
         return np.zeros(0, dtype=np.int64)
     first = date.fromordinal(UNIX_ZERO + int(local_days(data.runs.inserted.min()[None], data.zone)[0]))
-    edges, year, month = [], first.year, first.month
+    edges: list[int] = []
+    year, month = first.year, first.month
     while True:
         year, month = (year + 1, 1) if month == 12 else (year, month + 1)
         start = minute_of(Period.parse(f"{year}-{month:02d}", data.zone).start)
@@ -203,8 +204,8 @@ def _between(programme: Programme, arm: str, onset: Ints, edges: Ints) -> Trend:
     if onset.size <= limits.FEWEST_BASELINE_GAPS:
         return _no_trend(
             arm,
-            f"too few events for a chart: limits need {limits.FEWEST_BASELINE_GAPS} gaps, and something to compare "
-            "with them",
+            f"too few events for a chart: limits need {limits.FEWEST_BASELINE_GAPS} gaps, and something to "
+            "compare with them",
         )
     gaps = np.diff(onset) / MINUTES_PER_DAY
     in_baseline = int((onset[1:] < edges[limits.BASELINE_MONTHS]).sum())

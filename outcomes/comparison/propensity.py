@@ -44,8 +44,8 @@ class Design:
 class Weighting:
     """A fitted model with its weights, or ``refusal`` in words.
 
-    ``rows`` (N,) are those compared; ``design``, ``model`` and ``weights`` are about them. ``restricted`` says
-    who is not among them.
+    ``rows`` (N,) are those compared; ``design``, ``model`` and ``weights`` are about them. ``restricted``
+    says who is not among them.
     """
 
     rows: Flags
@@ -68,7 +68,7 @@ class Weighting:
 def design_of(programme: Programme, units: Units) -> Design:
     """The terms that the numbers allow, most important first."""
     smaller = min(int(units.axillary.sum()), int((~units.axillary).sum()))
-    allowed = max(1, smaller // limits.PATIENTS_PER_TERM)
+    allowed = max(1, smaller // limits.ROWS_PER_TERM)
     columns: list[Floats] = []
     names: list[str] = []
     shows: set[str] = set()
@@ -120,7 +120,7 @@ def _left_out(rare: list[str], surplus: list[str]) -> tuple[str, ...]:
         said.append(f"recorded in fewer than {limits.KNOWN_SHARE:.0%} of an arm: {', '.join(rare)}")
     if surplus:
         said.append(
-            f"beyond one term for every {limits.PATIENTS_PER_TERM} in the smaller arm: {', '.join(surplus)}"
+            f"beyond one term for every {limits.ROWS_PER_TERM} in the smaller arm: {', '.join(surplus)}"
         )
     return tuple(said)
 
@@ -189,8 +189,8 @@ def _no_overlap(model: PropensityModel, weights: Floats, units: Units) -> str:
         if found < limits.FEWEST_COMPARABLE:
             low, high = limits.COMPARABLE_SCORES
             return (
-                f"no overlap: fewer than {limits.FEWEST_COMPARABLE} {units.words} of the {name} arm had a real "
-                f"chance of either route (between {low:.0%} and {high:.0%})"
+                f"no overlap: fewer than {limits.FEWEST_COMPARABLE} {units.words} of the {name} arm had a "
+                f"real chance of either route (between {low:.0%} and {high:.0%})"
             )
         effective = effective_sample_size(weights[arm])
         if effective < limits.FEWEST_EFFECTIVE:

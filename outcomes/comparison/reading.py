@@ -79,7 +79,7 @@ def _aligned(rows: dict[str, Ints], wanted: Ints) -> dict[str, Ints]:
     """The columns in the order of the wanted keys."""
     keys = rows.pop("pk")
     if not keys.size:
-        return {name: wanted[:0] for name in rows}
+        return dict.fromkeys(rows, wanted[:0])
     where = positions(keys, wanted)
     return {name: column[where] for name, column in rows.items()}
 

@@ -16,7 +16,9 @@ from outcomes.estimators.base import EstimatorError
 from outcomes.estimators.propensity import fit_propensity
 
 NOT_RISK = ("calendar", "transferred")  # when it was, and how the patient came: no property of the patient
-EVENTS_PER_TERM = 10  # Peduzzi 1996, as in limits
+# Peduzzi P et al., J Clin Epidemiol 1996;49:1373-1379, "A simulation study of the number of events per
+# variable in logistic regression analysis", doi:10.1016/S0895-4356(96)00236-3 (from memory).
+EVENTS_PER_TERM = 10
 LOWEST_RISK = 0.005
 
 

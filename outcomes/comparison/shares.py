@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from outcomes.comparison.units import Units
-from outcomes.comparison.value import ARMS, Contrast, Share
+from outcomes.comparison.value import ARMS, HIDDEN, Contrast, Share
 from outcomes.estimators.arrays import Flags, Ints
 from outcomes.estimators.base import Estimate
 from outcomes.estimators.proportions import proportion
@@ -98,3 +100,8 @@ def contrast(measure: str, found: Estimate) -> Contrast:
 def no_contrast(measure: str, note: str) -> Contrast:
     """A contrast that is not given, and why."""
     return Contrast(measure=measure, value=None, lower=None, upper=None, note=note)
+
+
+def hidden_share(share: Share) -> Share:
+    """The same share without any number."""
+    return replace(share, hits=None, total=None, value=None, lower=None, upper=None, method="", note=HIDDEN)

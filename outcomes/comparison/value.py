@@ -96,8 +96,9 @@ class Flow:
 
 @dataclass(frozen=True, kw_only=True)
 class Move:
-    """How many went from one state to another in the diagram; states are named in ``crossovers``."""
+    """How many went from one state to another, in column ``stage`` of the diagram and the next."""
 
+    stage: int
     source: str
     target: str
     count: Share
@@ -110,6 +111,7 @@ class Who:
     unit: str
     flows: tuple[Flow, ...]
     moves: tuple[Move, ...]
+    moved_twice: Share
     patients: Share
     other_route: Share
     transfers_in: tuple[Share, ...]

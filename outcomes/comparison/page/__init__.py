@@ -1,0 +1,1 @@
+"""The comparison as a page: sections, tables, charts and the diagram of routes."""

@@ -1,0 +1,216 @@
+"""What can and cannot be concluded, in plain words composed by fixed rules (docs/comparison.md lists them).
+
+No sentence says that a route causes, prevents, improves or harms anything: routes were chosen, not drawn.
+"""
+
+from __future__ import annotations
+
+from outcomes.comparison import limits
+from outcomes.comparison.value import (
+    HIDDEN,
+    AdjustedRow,
+    BaselineRow,
+    Comparison,
+    Contrast,
+    CrudeRow,
+    Restriction,
+    SensitivityRow,
+    Wanted,
+)
+from outcomes.comparison.wording import difference_limits, percent, points
+from outcomes.wording import count, number
+
+NAMED_DIFFERENCES = 3
+NEVER_CAUSAL = (
+    "Routes were chosen for patients, not drawn by lot, so nothing here can show that the route itself made "
+    "a difference."
+)
+ASKED_WIDTH = 0.05
+SAME = 0.02  # a shift of less than two points is called none
+
+
+def summary(comparison: Comparison) -> tuple[str, ...]:
+    """The paragraphs on top: who, what was seen, and how far it carries. Empty sentences are left out."""
+    row = comparison.crude_row(comparison.choices.outcome)
+    adjusted = comparison.adjusted_row(comparison.choices.outcome)
+    said = (
+        (_who(comparison), _alike(comparison)),
+        (_crude(row), _adjusted(comparison, adjusted), _left_over(comparison, adjusted)),
+        (_unmeasured(adjusted), _agreement(comparison), _needed(comparison), NEVER_CAUSAL),
+    )
+    return tuple(" ".join(sentence for sentence in sentences if sentence) for sentences in said)
+
+
+def _who(comparison: Comparison) -> str:
+    sizes = {flow.arm: flow.total.hits for flow in comparison.who.flows}
+    if any(size is None for size in sizes.values()):
+        return "At least one of the two groups is too small for its size to be shown here."
+    ways = {
+        "intended": "by the route tried first",
+        "first": "by the route of the first pump",
+        "used": "by the route in place",
+    }
+    narrowed = f" ({', '.join(comparison.choices.narrowed)})" if comparison.choices.narrowed else ""
+    return (
+        f"Compared are {count(sizes['AXILLARY'])} axillary and {count(sizes['FEMORAL'])} femoral "
+        f"{comparison.who.unit}{narrowed}, {ways[comparison.choices.view]}."
+    )
+
+
+def _alike(comparison: Comparison) -> str:
+    """The largest differences at the start, and what weighting left of them."""
+    rows = [row for row in comparison.baseline.rows if row.before is not None]
+    large = sorted(
+        (row for row in rows if abs(row.before or 0.0) > limits.UNBALANCED),
+        key=lambda row: -abs(row.before or 0.0),
+    )
+    if not rows:
+        return ""
+    if not large:
+        return "The two groups were alike in everything that was recorded about them at the start."
+    named = _named(large)
+    return f"At the start the groups differed most in {', '.join(named)}; a crude figure mixes that in."
+
+
+def _named(rows: list[BaselineRow]) -> list[str]:
+    """Names without the level, each once."""
+    names = dict.fromkeys(row.label.partition(":")[0].partition(",")[0].lower() for row in rows)
+    return list(names)[:NAMED_DIFFERENCES]
+
+
+def _crude(row: CrudeRow) -> str:
+    if row.axillary.value is None or row.femoral.value is None:
+        return f"{row.label}: too few to show or to compare."
+    shares = (
+        f"{row.label}: {percent(row.axillary.value, row.axillary.total)} of the axillary and "
+        f"{percent(row.femoral.value, row.femoral.total)} of the femoral group"
+    )
+    return f"{shares}, a crude difference of {_points_and_limits(row.difference)}."
+
+
+def _points_and_limits(contrast: Contrast) -> str:
+    said = f"{points(contrast.value or 0.0)} percentage points"
+    found = difference_limits(contrast)
+    return f"{said} ({found})" if found else said
+
+
+def _adjusted(comparison: Comparison, row: AdjustedRow) -> str:
+    terms = ", ".join(comparison.adjusted.overlap.terms)
+    if row.refusal or row.difference.value is None:
+        reason = row.refusal or row.difference.note
+        if reason == HIDDEN:
+            return "The adjusted figure is not shown here, as the counts under it are small."
+        return (
+            f"There is no adjusted figure ({reason}), so the crude difference cannot be told apart from a "
+            "difference between the patients."
+        )
+    weighted = (
+        f"Weighted so that both groups are alike in {terms}{_among(comparison.adjusted.overlap.restricted)}, "
+        f"the difference is {_points_and_limits(row.difference)}"
+    )
+    return f"{weighted}{_shift(row)}: {_verdict(row.difference)}."
+
+
+def _among(restricted: tuple[Restriction, ...]) -> str:
+    if not restricted:
+        return ""
+    return f", among those who could have had either route (without: {', '.join(r.what for r in restricted)})"
+
+
+def _shift(row: AdjustedRow) -> str:
+    """How weighting changed the difference of the same patients."""
+    before, after = row.crude.value, row.difference.value
+    if before is None or after is None:
+        return ""
+    if abs(after - before) < SAME:
+        return f", much as before weighting ({points(before)})"
+    if before * after < 0:
+        return f", on the other side of zero from before weighting ({points(before)})"
+    return (
+        f", {'nearer to' if abs(after) < abs(before) else 'further from'} zero than before ({points(before)})"
+    )
+
+
+def _verdict(contrast: Contrast) -> str:
+    """What the limits allow to be said."""
+    low, high = contrast.lower, contrast.upper
+    if low is None or high is None:
+        return "without limits, it says nothing about chance"
+    if low > 0.0:
+        return "more than chance alone would explain, more often in the axillary group"
+    if high < 0.0:
+        return "more than chance alone would explain, less often in the axillary group"
+    return (
+        f"the data fit no difference, and anything from {number(-low * 100, 0)} points fewer to "
+        f"{number(high * 100, 0)} points more in the axillary group"
+    )
+
+
+def _left_over(comparison: Comparison, row: AdjustedRow) -> str:
+    """What weighting could not make alike."""
+    if row.refusal or row.difference.value is None:
+        return ""
+    large = sorted(
+        (r for r in comparison.baseline.rows if abs(r.after or 0.0) > limits.UNBALANCED),
+        key=lambda r: -abs(r.after or 0.0),
+    )
+    if not large:
+        return "After weighting the groups are alike in everything recorded."
+    return f"Weighting left them unlike in {', '.join(_named(large))}."
+
+
+def _unmeasured(row: AdjustedRow) -> str:
+    """How strong something unmeasured would have to be, if there is anything to explain away."""
+    if row.e_limit is None or row.e_limit <= 1.0 or row.e_value is None:
+        return ""
+    return (
+        "Something unmeasured, tied to both route and outcome by a risk ratio of "
+        f"{number(row.e_value, 1)} each, could explain the whole difference; {number(row.e_limit, 1)} would "
+        "be enough to bring its limits to no difference."
+    )
+
+
+def _agreement(comparison: Comparison) -> str:
+    """Whether the other ways to count point the same way."""
+    rows = comparison.sensitivity.rows
+    known = [value for value in map(_best, rows[1:]) if value is not None]
+    main = _best(rows[0]) if rows else None
+    if main is None or not known:
+        return ""
+    same = sum(value * main > 0 for value in known)
+    return (
+        f"Counted in {len(known)} other ways that could be adjusted, the difference points the same way in "
+        f"{same}."
+    )
+
+
+def _best(row: SensitivityRow) -> float | None:
+    return row.adjusted.value
+
+
+def _needed(comparison: Comparison) -> str:
+    wanted = next((w for w in comparison.sensitivity.wanted if w.half_width == ASKED_WIDTH), None)
+    more = _more(wanted)
+    if wanted is None or more is None:
+        return ""
+    width = number(ASKED_WIDTH * 100, 0)
+    if more == 0:
+        return f"The difference is already known to within {width} points either way."
+    pace = comparison.sensitivity.pace
+    years = f", about {number(more / pace, 0)} years at the present pace" if pace else ""
+    return (
+        f"To know the difference to within {width} points either way would take about {_round(more)} more "
+        f"{comparison.who.unit}{years}."
+    )
+
+
+def _more(wanted: Wanted | None) -> int | None:
+    if wanted is None:
+        return None
+    return wanted.crude_more if wanted.adjusted_more is None else wanted.adjusted_more
+
+
+def _round(value: int) -> str:
+    """Two figures are enough for a forecast."""
+    digits = max(0, len(str(value)) - 2)
+    return count(round(value, -digits))
