@@ -129,7 +129,7 @@ class _Changes:
         squares, cross, counted = (
             np.cumsum(np.bincount(when, weights=part, minlength=size + 1)[:size]) for part in gain
         )
-        counted += np.sum(at_start**2)
+        counted = counted + np.sum(at_start**2)
         return np.maximum(squares - 2.0 * self.drift * cross + self.drift**2 * counted, 0.0)
 
     def _list(

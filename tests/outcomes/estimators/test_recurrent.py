@@ -165,3 +165,10 @@ def test_refusals_name_the_parameter(parameter, arguments):
     with pytest.raises(EstimatorError) as refusal:
         mean_cumulative_function(**arguments)
     assert refusal.value.parameter == parameter
+
+
+def test_a_row_that_was_never_at_risk_gives_an_empty_curve() -> None:
+    curve = mean_cumulative_function([5], event_row=[], event_time=[], entry=[5])
+
+    assert curve.values.size == 0
+    assert curve.subjects == 0
