@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from django.apps import apps
@@ -38,17 +38,29 @@ def shown(column: Any, value: Any) -> str:
         return "yes" if value else "no"
     if isinstance(value, datetime):
         return shown_moment(value)
+    if isinstance(value, date):
+        return value.strftime("%d-%b-%Y")
+    if column.is_relation:
+        return str(column.related_model._default_manager.filter(pk=value).first() or "a removed record")
     labels = dict(column.flatchoices or (getattr(column, "codes", None) and column.codes.choices) or ())
     if isinstance(value, list):
         return ", ".join(str(labels.get(item, item)) for item in value)
     return f"{labels.get(value, value)} {column.unit}".strip()
 
 
+def _columns(model: type[Record]) -> list[Any]:
+    """What people fill in, and the other records they may name, such as the run of an event."""
+    return [
+        *model.described(),
+        *(column for column in model._meta.fields if column.is_relation and column.null),
+    ]
+
+
 def _differences(model: type[Record], before: Any, after: Any) -> tuple[tuple[str, str, str], ...]:
     found = []
-    for column in model.described():
-        old = shown(column, getattr(before, column.name)) if before else ""
-        new = shown(column, getattr(after, column.name))
+    for column in _columns(model):
+        old = shown(column, getattr(before, column.attname)) if before else ""
+        new = shown(column, getattr(after, column.attname))
         if new != (old or "–"):
             found.append((str(column.verbose_name), old, new))
     return tuple(found)
