@@ -87,9 +87,11 @@ def draw_stack(chart: Chart) -> Sheet:
     days = Scale(0, chart.x_max or _last_day(chart), frame.left, frame.right)
     values = Scale(0, 1, frame.bottom, frame.top)
     marks = [
-        "<defs>", *(_pattern(chart.id, at) for at in range(len(chart.series))), "</defs>",
-        *_layers(chart, days, values),
+        "<defs>",
+        *(_pattern(chart.id, at) for at in range(len(chart.series))),
+        "</defs>",
         *upright_axis(chart, values, frame),
+        *_layers(chart, days, values),
         *level_axis(chart.x_title, ticks(days.high), days, frame, percent=False),
         *_layer_key(chart, frame),
     ]  # fmt: skip
@@ -97,8 +99,7 @@ def draw_stack(chart: Chart) -> Sheet:
 
 
 def _pattern(chart_id: str, at: int) -> str:
-    """A fill that can be told apart without colour."""
-    fill, shape = LAYERS[at % len(LAYERS)]
+    """White lines or dots to lay over the colour of a layer, so that it can be told apart without colour."""
     half = PATTERN / 2
     over = {
         "/": line(0, PATTERN, PATTERN, 0, stroke="#fff", width=1.4),
@@ -106,11 +107,23 @@ def _pattern(chart_id: str, at: int) -> str:
         ".": f'<circle cx="{half:g}" cy="{half:g}" r="1.3" fill="#fff"/>',
         "x": line(0, 0, PATTERN, PATTERN, stroke="#fff", width=1.2)
         + line(0, PATTERN, PATTERN, 0, stroke="#fff", width=1.2),
-    }.get(shape, "")
+    }.get(_shape(at))
+    if over is None:
+        return ""
     return (
         f'<pattern id="{chart_id}-{at}" patternUnits="userSpaceOnUse" width="{PATTERN}" height="{PATTERN}">'
-        f"{rectangle(0, 0, PATTERN, PATTERN, fill=fill)}{over}</pattern>"
+        f"{over}</pattern>"
     )
+
+
+def _shape(at: int) -> str:
+    return LAYERS[at % len(LAYERS)][1]
+
+
+def _fills(chart: Chart, at: int) -> list[str]:
+    """What a layer is filled with, one over the other: its colour, then its pattern if it has one."""
+    colour, shape = LAYERS[at % len(LAYERS)]
+    return [colour, f"url(#{chart.id}-{at})"] if shape else [colour]
 
 
 def _layers(chart: Chart, days: Scale, values: Scale) -> Iterator[str]:
@@ -124,8 +137,8 @@ def _layers(chart: Chart, days: Scale, values: Scale) -> Iterator[str]:
         if series.y[-1] > 0:
             top = stepped([(x, values.at(y)) for x, y in zip(grid, over, strict=True)])
             bottom = stepped([(x, values.at(y)) for x, y in zip(grid, under, strict=True)])
-            fill = f"url(#{chart.id}-{at})"
-            yield path([*top, *reversed(bottom)], fill=fill, stroke="#fff", width=0.8, closed=True)
+            for fill in _fills(chart, at):
+                yield path([*top, *reversed(bottom)], fill=fill, stroke="#fff", width=0.8, closed=True)
         under = over
 
 
@@ -143,5 +156,6 @@ def _layer_key(chart: Chart, frame: Frame) -> Iterator[str]:
     yield text(x + 21, y, f"Still supported {max(rest, 0.0):.0%}")
     for at, series in reversed(list(enumerate(chart.series))):
         y += RISK_ROW + 5
-        yield rectangle(x, y - 10, 14, 12, fill=f"url(#{chart.id}-{at})", stroke=SOFT)
+        for fill in _fills(chart, at):
+            yield rectangle(x, y - 10, 14, 12, fill=fill, stroke=SOFT)
         yield text(x + 21, y, f"{series.name} {series.y[-1]:.0%}")

@@ -265,8 +265,8 @@ def _forest(page: Page, chart: Chart, box: Box) -> Any:
         interval.add_data_point(_within(low or RATIO_LOW), y)
         interval.add_data_point(_within(high or RATIO_HIGH), y)
     one = data.add_series("No difference")
-    for y in (0.4, len(rows) + 0.6):
-        one.add_data_point(1.0, y)
+    for end in (0.4, len(rows) + 0.6):
+        one.add_data_point(1.0, end)
     columns = ((NAMES_AT, series.x), (COUNTS_AT, series.notes), (RATIOS_AT, _ratios(series)))
     for x, _ in columns:
         words = data.add_series("Words")

@@ -34,7 +34,8 @@ class Box:
     @property
     def emu(self) -> tuple[Emu, Emu, Emu, Emu]:
         """Left, top, width and height as the file counts them."""
-        return Inches(self.left), Inches(self.top), Inches(self.width), Inches(self.height)
+        left, top, width, height = map(Inches, (self.left, self.top, self.width, self.height))
+        return left, top, width, height
 
 
 class Page:
