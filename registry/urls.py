@@ -10,6 +10,7 @@ from registry.views import (
     followed,
     home,
     implants,
+    importing,
     review,
     round,
     settings,
@@ -44,6 +45,14 @@ urlpatterns: list[URLPattern | URLResolver] = [
     # /tracing/, /devices/
     path("tracing/", tracing.tracing, name="tracing"),
     path("devices/label/", tracing.read_code, name="read_code"),
+    # /import/
+    path("import/", importing.importing, name="importing"),
+    path("import/sheet/", importing.sheet, name="import_sheet"),
+    path("import/columns/", importing.columns, name="import_columns"),
+    path("import/meanings/", importing.meanings, name="import_meanings"),
+    path("import/preview/", importing.preview, name="import_preview"),
+    path("import/progress/", importing.progress, name="import_progress"),
+    path("import/leave/", importing.abandon, name="import_abandon"),
     # /records/
     path("records/<slug:entity>/<uuid:record_id>/correct/", corrections.correct, name="correct"),
     path("records/<slug:entity>/<uuid:record_id>/remove/", corrections.remove, name="remove"),

@@ -79,6 +79,7 @@ ADDRESSES: dict[str, Address] = {
     "candidates": Address(LOGBOOK),
     "new_candidate": Address(LOGBOOK, WRITING),
     "new_failed_attempt": Address(LOGBOOK, WRITING),
+    "importing": Address(LOGBOOK, WRITING),
     "tracing": Address(LOGBOOK),
     "read_code": Address(LOGBOOK, ("POST",)),
     "settings": Address(SETTINGS, WRITING),
@@ -88,7 +89,16 @@ ADDRESSES: dict[str, Address] = {
 WITH_ENTITY = {"correct": WRITING, "remove": WRITING, "history": READING}
 OF_THE_LIBRARY = {"account_login", "account_logout", "account_change_password", "account_reauthenticate"}
 OF_A_REPORT = {"issued_report", "restated"}  # tests/outcomes/issuing/test_views.py
-OTHERS = {*WITH_ENTITY, *OF_THE_LIBRARY, *OF_A_REPORT, "person"}
+# Its pages after the first need a sheet on its way in: tests/registry/views/test_importing.py.
+OF_AN_IMPORT = {
+    "import_sheet",
+    "import_columns",
+    "import_meanings",
+    "import_preview",
+    "import_progress",
+    "import_abandon",
+}
+OTHERS = {*WITH_ENTITY, *OF_THE_LIBRARY, *OF_AN_IMPORT, *OF_A_REPORT, "person"}
 
 
 def addresses(resolver: URLResolver | None = None) -> Iterator[URLPattern]:
