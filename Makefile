@@ -42,6 +42,11 @@ coverage-study: ## work out what each interval covers; writes docs/coverage.md a
 	@.ci/install requirements-dev.lock
 	$(PY) -m tests.bench.coverage
 
+bench: ## compare with an analyst's script at SIZES (200 to 1,000,000 runs; an hour); writes docs/performance.md
+	@.ci/install requirements-dev.lock
+	$(PY) -m uv pip install --quiet --no-deps --target .data/bench/rivals -r requirements-bench.in
+	PYTHONPATH=.data/bench/rivals $(PY) -m tests.bench $(SIZES)
+
 clean: ## remove what can be made again; the development database in .data/ stays
 	rm -rf .venv .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache staticfiles test-results
 	find . -name __pycache__ -type d -prune -exec rm -rf {} +
