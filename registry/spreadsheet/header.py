@@ -40,6 +40,8 @@ def find_grid(rows: list[Row], merged: list[Area]) -> Grid:
     first = next((place for place, cells in enumerate(top) if _are_headings(cells, width)), None)
     if first is None:
         raise RefusedFile("No row looks like headings. Put the names of the columns above the first row.")
+    while first + 1 < len(top) and _is_fuller(top[first + 1], top[first], width):
+        first += 1  # what stood above were parents of some columns only
     last = _last_heading_row(rows, top, first, merged)
     headings = _joined(top, first, last, width)
     body, passed_over = [], []
@@ -72,6 +74,11 @@ def _are_headings(cells: list[Cell], width: int) -> bool:
     filled = [cell for cell in cells if cell is not None]
     enough = len(filled) >= max(FEWEST_HEADINGS, width / 2)
     return enough and all(_is_text(cell) for cell in filled)
+
+
+def _is_fuller(below: list[Cell], above: list[Cell], width: int) -> bool:
+    filled = [sum(cell is not None for cell in cells) for cells in (below, above)]
+    return _are_headings(below, width) and filled[0] > filled[1]
 
 
 def _last_heading_row(rows: list[Row], top: list[list[Cell]], first: int, merged: list[Area]) -> int:

@@ -76,7 +76,7 @@ def unit_in(heading: str, target: Target) -> str:
     known = {unit.name.casefold(): unit.name for unit in units_of(target)}
     brackets = re.findall(r"[(\[]([^)\]]*)[)\]]", heading)
     for text in (*brackets, *heading.split(",")[1:], *heading.split()[1:]):
-        word = text.strip().casefold().replace("μ", "µ")
+        word = text.strip().casefold()
         name = known.get(word) or _SPELLINGS.get(word, "")
         if name in known.values():
             return name

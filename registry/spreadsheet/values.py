@@ -22,7 +22,7 @@ from registry.spreadsheet.units import factor, units_of
 from registry.spreadsheet.words import NO, YES, code_of, is_coded, says_nothing, split
 from registry.tables.cells import CellError, shown
 
-_PLAIN_NUMBER = re.compile(r"[-+]?\d+(?:[.,]\d+)?", re.ASCII)
+_PLAIN_NUMBER = re.compile(r"[-+]?\d{1,12}(?:[.,]\d{1,20})?", re.ASCII)
 _THOUSANDS = re.compile(r"[-+]?\d{1,3}(?:,\d{3})+", re.ASCII)
 SERIAL_DAYS = range(36526, 73051)  # 1 January 2000 to 31 December 2099 as spreadsheets count days
 EPOCH_1900, EPOCH_1904 = date(1899, 12, 30), date(1904, 1, 1)

@@ -10,6 +10,7 @@ import io
 import re
 import warnings
 import zipfile
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
@@ -34,9 +35,16 @@ from registry.spreadsheet.limits import (
 Area = tuple[int, int, int, int]  # first column, first row, last column, last row
 
 MOST_SMALL_PART = 2_000_000
-MOST_CELLS = MOST_ROWS * MOST_COLUMNS + 50_000
-MOST_TEXTS = 100_000
 FARTHEST_ROW = 4 * MOST_ROWS
+MOST_MERGED = 1_000
+# What takes openpyxl long: by part of the archive, how often each element may stand in all of them together.
+SLOW = {
+    "worksheets/": {
+        b"row": (2 * FARTHEST_ROW, "formatted rows"),
+        b"c": (MOST_ROWS * MOST_COLUMNS + 100_000, "cells"),
+    },
+    "sharedStrings": {b"si": (100_000, "different texts")},
+}
 HEADER_DEPTH = 30
 CHUNK = 1 << 16
 ANY_DAY = date(2000, 1, 1)
@@ -78,7 +86,6 @@ def read_sheet(data: bytes, name: str) -> RawSheet:
     if name not in book.sheetnames:
         raise RefusedFile(f"There is no sheet “{name[:40]}”.")
     part = _part(data, book[name]._worksheet_path)
-    _check_sheet(part)
     formulas = _formulas(data, name) if b"<f" in part or b":f" in part else set()
     try:
         rows = list(_rows(book[name], formulas))
@@ -99,9 +106,10 @@ def _check_archive(data: bytes) -> None:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             entries = archive.infolist()
             _check_declared(entries)
+            marks: Counter[bytes] = Counter()
             left = MOST_UNPACKED
             for entry in entries:
-                left -= _unpacked_size(archive, entry, left)
+                left -= _unpacked_size(archive, entry, left, marks)
     except (zipfile.BadZipFile, NotImplementedError, EOFError, OSError, ValueError, RuntimeError) as error:
         if isinstance(error, RefusedFile):
             raise
@@ -119,20 +127,24 @@ def _check_declared(entries: list[zipfile.ZipInfo]) -> None:
         raise RefusedFile(f"Unpacked, this is larger than {MOST_UNPACKED // 1_000_000} MB.")
 
 
-def _unpacked_size(archive: zipfile.ZipFile, entry: zipfile.ZipInfo, left: int) -> int:
-    """The size of an entry as it really is. What it declares can lie."""
-    size = texts = 0
-    small = "worksheets/" not in entry.filename and "sharedStrings" not in entry.filename
+def _unpacked_size(archive: zipfile.ZipFile, entry: zipfile.ZipInfo, left: int, marks: Counter[bytes]) -> int:
+    """The size of an entry as it is, whatever it declares. Counts the marks of what is slow to read."""
+    size, name = 0, entry.filename
+    slow = next((limits for part, limits in SLOW.items() if part in name), {})
+    small = not slow and name.endswith(".xml")
     with archive.open(entry) as part:
         while chunk := part.read(CHUNK):
-            size += len(chunk)
-            texts += chunk.count(b"<si") + chunk.count(b":si")
-            if size > left or (small and size > MOST_SMALL_PART and entry.filename.endswith(".xml")):
-                raise RefusedFile(f"Unpacked, {entry.filename[:60]} is too large.")
-            if texts > MOST_TEXTS:
-                raise RefusedFile(f"This workbook holds more than {MOST_TEXTS} different texts.")
-            if size <= CHUNK and _ENTITIES.search(chunk):
+            if not size and _ENTITIES.search(chunk):
                 raise RefusedFile("This workbook defines entities, which no spreadsheet program does.")
+            size += len(chunk)
+            if size > left or (small and size > MOST_SMALL_PART):
+                raise RefusedFile(f"Unpacked, {name[:60]} is too large.")
+            for mark, (most, words) in slow.items():
+                marks[mark] += chunk.count(b"<" + mark) + chunk.count(b":" + mark)
+                if marks[mark] > most:
+                    raise RefusedFile(
+                        f"This workbook has more than {most} {words}. Copy what is needed into a new one."
+                    )
     return size
 
 
@@ -153,15 +165,6 @@ def _open(data: bytes, *, values: bool) -> Any:
 def _part(data: bytes, path: str) -> bytes:
     with zipfile.ZipFile(io.BytesIO(data)) as archive:
         return archive.read(path)
-
-
-def _check_sheet(part: bytes) -> None:
-    if part.count(b"<row") + part.count(b":row") > FARTHEST_ROW:
-        raise RefusedFile(
-            f"This sheet has more than {FARTHEST_ROW} formatted rows. Copy the filled ones into a new sheet."
-        )
-    if part.count(b"<c ") + part.count(b":c ") > MOST_CELLS:
-        raise RefusedFile("This sheet has too many cells. Copy the filled rows and columns into a new sheet.")
 
 
 def _rows(sheet: Any, formulas: set[tuple[int, int]]) -> Iterator[Row]:
@@ -224,6 +227,6 @@ def _merged(part: bytes) -> list[Area]:
     areas: list[Area] = []
     for found in _MERGED.finditer(part):
         left, top, right, bottom = range_boundaries(found[1].decode())
-        if top and left and right and bottom and top <= HEADER_DEPTH and len(areas) < MOST_TEXTS // 100:
+        if top and left and right and bottom and top <= HEADER_DEPTH and len(areas) < MOST_MERGED:
             areas.append((left, top, min(right, MOST_COLUMNS), min(bottom, HEADER_DEPTH)))
     return areas

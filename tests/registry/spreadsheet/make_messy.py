@@ -2,9 +2,9 @@
 
     python -m tests.registry.spreadsheet.make_messy
 
-Two heading rows with merged parents under a title, days in one column and times in another, dates as texts and as
-real dates mixed, creatinine in mg/dL, an exchange and a crossover as rows of their own, a repeated row, blanks
-beside zeros, words instead of codes, a note below the table, and a second sheet with events.
+Two heading rows with merged parents under a title, days in one column and times in another, dates as texts
+and as real dates mixed, creatinine in mg/dL, an exchange and a crossover as rows of their own, a repeated
+row, blanks beside zeros, words instead of codes, a note below the table, and a second sheet with events.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""An import from the file to the logbook: every step, the sample workbook, twice the same, and what refuses."""
+"""An import from the file to the logbook: every step, the sample, twice the same, and what refuses."""
 
 from __future__ import annotations
 
@@ -412,7 +412,7 @@ def test_a_staged_sheet_is_seen_by_its_owner_only(
 
 
 @pytest.mark.parametrize("role", [Role.COMMITTEE, Role.ADMINISTRATOR])
-@pytest.mark.parametrize("name", (*STEPS, "importing", "import_abandon"))
+@pytest.mark.parametrize("name", [*STEPS, "importing", "import_abandon"])
 def test_only_those_who_keep_the_logbook_import(
     name: str, role: str, committee: User, administrator: User, sign_in: Callable[[User], Client]
 ) -> None:
