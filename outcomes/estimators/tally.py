@@ -87,15 +87,22 @@ class Tally:
 
     def risk_table(self, group: int | None = None) -> RiskTable:
         """The times at which any cause occurs, in one group (G = 1) or in all of them on one shared axis."""
-        chosen = slice(None) if group is None else slice(group, group + 1)
+        return self._shared_risk_table if group is None else self._risk_table(slice(group, group + 1))
+
+    @cached_property
+    def _shared_risk_table(self) -> RiskTable:
+        return self._risk_table(slice(None))
+
+    def _risk_table(self, chosen: slice) -> RiskTable:
         events = self.exits[chosen, CENSORED + 1 :]
         happens = np.flatnonzero(events.any(axis=(0, 1)))
         return RiskTable(self.times[happens], self.at_risk[chosen][:, happens], events[:, :, happens])
 
     def at_risk_at(self, times: npt.ArrayLike, group: int) -> Ints:
         """Rows of one group under observation just before each of the given times, shape as ``times``."""
-        padded = np.append(self.at_risk[group], 0)
-        return padded[np.searchsorted(self.times, np.asarray(times, dtype=float), side="left")]
+        index = np.searchsorted(self.times, np.asarray(times, dtype=float), side="left")
+        last = self.times.size - 1
+        return np.where(index <= last, self.at_risk[group][np.minimum(index, last)], 0)
 
     def last_follow_up(self, group: int) -> float:
         """Latest exit of the group, by any cause or censored."""

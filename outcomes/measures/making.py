@@ -220,4 +220,7 @@ def _kept_steps(times: Floats) -> Ints:
 
 
 def _or_none(values: Floats) -> tuple[float | None, ...]:
-    return tuple(value if np.isfinite(value) else None for value in values.tolist())
+    known = np.isfinite(values)
+    if known.all():
+        return tuple(values.tolist())
+    return tuple(value if there else None for value, there in zip(values.tolist(), known, strict=True))
