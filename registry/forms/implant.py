@@ -11,6 +11,7 @@ from registry.forms.base import LogbookForm, Sections, record_form
 from registry.forms.device_label import LabelledForm
 from registry.forms.fields import offer
 from registry.models import Centre, Course, FailedAttempt, Patient, PatientIdentity, Run
+from registry.models.patient import STUDY_NO
 
 IF_TRANSFERRED = "transferred_in=on,True,yes"
 
@@ -37,6 +38,7 @@ class PatientForm(LogbookForm):
         self.centre = centre
         self.fields["study_no"].help_text = "A number already known here brings the patient along."
         self.fields["study_no"].widget.attrs["autocapitalize"] = "characters"
+        self.fields["study_no"].validators.remove(STUDY_NO)  # small letters are made large first
         for name in NEW_ONLY:
             self.fields[name].help_text = "For a new patient."
         self.known: Patient | None = None
