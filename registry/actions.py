@@ -15,6 +15,7 @@ from registry.models import (
     Answer,
     Candidate,
     Centre,
+    ConfirmedDefinition,
     Course,
     CourseOutcome,
     Event,
@@ -62,6 +63,15 @@ def keep_answers(record: Record, answers: Answers, *, by: User | None) -> None:
             reason=reason,
             given_by=by,
         )
+
+
+def answer_question(
+    *, entity: str, record_id: Any, code: str, question: str, reason: str, by: User
+) -> Answer:
+    """Keep why an open question stays without a value, or how it was dealt with."""
+    return Answer.objects.create(
+        entity=entity, record_id=record_id, code=code, question=question, reason=reason, given_by=by
+    )
 
 
 @transaction.atomic
@@ -236,6 +246,11 @@ def record_outcome(
 def remember_submission(*, key: Any, result_url: str, by: User) -> None:
     """Note that the form with this key was saved; call it inside the same transaction as the save."""
     Submission.objects.create(key=key, result_url=result_url, sent_by=by)
+
+
+def confirm_definition(*, centre: Centre, name: str, version: str, by: User) -> None:
+    """Note who compared a definition, in this version, with its paper; the first confirmation stands."""
+    ConfirmedDefinition.objects.get_or_create(centre=centre, name=name, version=version, defaults={"by": by})
 
 
 @transaction.atomic

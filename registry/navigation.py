@@ -12,6 +12,7 @@ from registry.access import LOGBOOK, REPORTS, SETTINGS
 MENU = (
     ("On support now", "support", LOGBOOK),
     ("Find", "find", LOGBOOK),
+    ("Open questions", "questions", LOGBOOK),
     ("Record an implant", "new_implant", LOGBOOK),
     ("Considered", "candidates", LOGBOOK),
     ("Trace a device", "tracing", LOGBOOK),

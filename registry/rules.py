@@ -45,6 +45,7 @@ from registry.problem import Problem, ask, refuse
 from registry.proposals import check_grade
 from registry.rules_extended import (
     check_fixation,
+    check_flow,
     check_graft,
     check_haemodynamics,
     check_listing,
@@ -444,3 +445,22 @@ def check(record: Record, *, now: datetime | None = None) -> list[Problem]:
         *check_ranges(record),
     ]
     return sorted(found, key=lambda problem: not problem.blocks)
+
+
+# What the database itself refuses, or keeps beside the record, is not asked of stored records one by one.
+STORED_RULES: dict[str, Callable[[Any], list[Problem]]] = {
+    **RULES,
+    "run": lambda run: [
+        problem
+        for part in RUN_RULES
+        if part not in (_check_run_overlap, _check_run_course)
+        for problem in part(run)
+    ],
+    "haemodynamics": check_flow,
+}
+
+
+def check_stored(record: Record) -> list[Problem]:
+    """The questions that a stored record raises; needs no further query if it came with its course."""
+    found = [*STORED_RULES[record.entity](record), *check_ranges(record)]
+    return [problem for problem in found if not problem.blocks]

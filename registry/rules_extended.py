@@ -104,10 +104,11 @@ def check_haemodynamics(measured: HaemodynamicSet) -> list[Problem]:
     if others.exclude(surface_formula=measured.surface_formula).exists():
         text = "Other sets of this course use the other formula. Use one for all."
         found.append(refuse("surface_formula_mixed", "surface_formula", text))
-    return found + _check_flow(measured)
+    return found + check_flow(measured)
 
 
-def _check_flow(measured: HaemodynamicSet) -> list[Problem]:
+def check_flow(measured: HaemodynamicSet) -> list[Problem]:
+    """What a set of pressures leaves unsaid."""
     found = []
     on_pump = measured.on_support in (OnSupport.PUMP, OnSupport.BOTH)
     arterial = measured.systolic_mmhg is not None and measured.diastolic_mmhg is not None

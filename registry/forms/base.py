@@ -13,6 +13,7 @@ from django import forms
 from django.db import IntegrityError
 
 from registry import rules
+from registry.criteria import criteria_for, unconfirmed
 from registry.fields import CORE
 from registry.forms.fields import form_field
 from registry.models import Answer, Centre, Record
@@ -62,18 +63,20 @@ class LogbookForm(forms.ModelForm):
     """The form of one record.
 
     ``sections`` names the core groups and their fields in order. Extended groups follow, folded, if the
-    centre has switched them on. ``conditions`` says when a field applies, as
-    ``{"kink_site": "failure=KINK"}``; a field that does not apply is emptied. Odd values
-    bring up questions; the reasons given end up in ``answers``.
+    centre has switched them on; ``groups`` names those that the form shows in any case. ``conditions``
+    says when a field applies, as ``{"kink_site": "failure=KINK"}``; a field that does not apply is emptied.
+    Odd values bring up questions; the reasons given end up in ``answers``.
     """
 
     sections: Sections = ()
+    groups: frozenset[str] = frozenset()
     conditions: Mapping[str, str] = MappingProxyType({})
 
     def __init__(self, *args: Any, centre: Centre, correcting: bool = False, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.centre = centre
         self.answers: dict[rules.Problem, str] = {}
-        shown = {CORE, *centre.extended_groups}
+        shown = {CORE, *centre.extended_groups, *self.groups}
         self.drop(*(column.name for column in self._meta.model.described() if column.group not in shown))
         self.drop(*SET_BY_US)
         if correcting:
@@ -91,7 +94,7 @@ class LogbookForm(forms.ModelForm):
     def _groups(self) -> dict[str, list[str]]:
         groups: dict[str, list[str]] = {}
         for column in self._meta.model.described():
-            if column.group != CORE and column.name in self.fields:
+            if column.group not in {CORE, *self.groups} and column.name in self.fields:
                 groups.setdefault(column.group, []).append(column.name)
         return groups
 
@@ -99,6 +102,7 @@ class LogbookForm(forms.ModelForm):
     def helper(self) -> FormHelper:
         """The layout, made when first asked for, after subclasses have settled their fields."""
         self._note_conditions()
+        self._note_criteria()
         helper = FormHelper()
         helper.form_tag = False
         helper.disable_csrf = True
@@ -127,6 +131,17 @@ class LogbookForm(forms.ModelForm):
         for name in self._conditional():
             field, _, values = self.conditions[name].partition("=")
             self.fields[name].when = f"{self.add_prefix(field)}={values}"  # type: ignore[attr-defined]
+
+    def _note_criteria(self) -> None:
+        """Lay the published criteria beside the fields that hold a grade."""
+        beside = {
+            name: criteria_for(self._meta.model.entity, name, getattr(self.instance, "kind", ""))
+            for name in self.fields
+        }
+        doubtful = unconfirmed(self.centre) if any(beside.values()) else frozenset()
+        for name, found in beside.items():
+            listed = [{"criteria": one, "unconfirmed": one.name in doubtful} for one in found]
+            self.fields[name].criteria = listed  # type: ignore[attr-defined]
 
     def applies(self, name: str) -> bool:
         """Whether the condition of a field holds for what was entered."""

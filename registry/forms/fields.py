@@ -59,7 +59,8 @@ def _range_validators(column: Any) -> list[Any]:
     if not column.hard:
         return []
     low, high = column.hard
-    message = f"Must be {low} to {high} {column.unit}.".replace(" .", ".")
+    unit = column.unit.replace("%", "%%")  # Django fills in the message with the % operator
+    message = f"Must be {low} to {high} {unit}.".replace(" .", ".")
     return [MinValueValidator(low, message), MaxValueValidator(high, message)]
 
 

@@ -10,6 +10,8 @@ from registry.choices import Role
 from registry.models import Centre, User
 from registry.tiers import EXTENDED_GROUPS
 
+WHOLE = ("gap_rule_hours", "smallest_cell", "listing_reminder_days", "report_reminder_days")
+
 
 class CentreForm(forms.ModelForm):
     extended_groups = forms.MultipleChoiceField(
@@ -21,12 +23,15 @@ class CentreForm(forms.ModelForm):
 
     class Meta:
         model = Centre
-        fields = ("name", "time_zone", "gap_rule_hours", "smallest_cell", "extended_groups")
+        fields = (
+            *("name", "time_zone", "gap_rule_hours", "smallest_cell"),
+            *("listing_reminder_days", "report_reminder_days", "extended_groups"),
+        )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["extended_groups"].as_list = True  # type: ignore[attr-defined]
-        for name in ("gap_rule_hours", "smallest_cell"):
+        for name in WHOLE:
             column = next(column for column in Centre.described() if column.name == name)
             low, high = column.hard
             self.fields[name] = forms.IntegerField(

@@ -10,6 +10,7 @@ from django.db.models import Q
 from registry import choices_events as codes
 from registry.choices_events import EventKind
 from registry.fields import PRACTICE, Code, Codes, Moment, Number, Whole, Words, YesNo
+from registry.grading import isth_major
 from registry.models.base import Record, label_of, logbook_record
 
 if TYPE_CHECKING:
@@ -50,6 +51,11 @@ REQUIRED_BY_KIND: dict[str, tuple[str, ...]] = {
     EventKind.INFECTION: ("infection_kind",),
     EventKind.RENAL: ("kidney_stage",),
 }
+GRADES = (
+    ("barc", "proposed_barc"),
+    ("rutherford", "proposed_rutherford"),
+    ("kidney_stage", "proposed_kidney_stage"),
+)
 # Harm to the device or by it: such an event names the run it happened on.
 NEEDS_RUN = (EventKind.REPOSITION, EventKind.KINK, EventKind.ACCESS_SITE)
 
@@ -189,6 +195,22 @@ class Event(Record):
 
     def __str__(self) -> str:
         return f"{self.course}: {self.get_kind_display()}"
+
+    @property
+    def beside_grade(self) -> str:
+        """What stands beside the chosen grade: another one that the values proposed, and the other scale."""
+        notes = []
+        for chosen, kept in GRADES:
+            if getattr(self, kept) and getattr(self, kept) != getattr(self, chosen):
+                notes.append(f"the entered values proposed {getattr(self, kept)}")
+        if self.kind == EventKind.BLEEDING:
+            drop = None if self.haemoglobin_drop_g_dl is None else float(self.haemoglobin_drop_g_dl)
+            major = isth_major(
+                site=self.bleed_site, drop_g_dl=drop, red_cell_units=self.red_cell_units,
+                resolution=self.resolution,
+            )  # fmt: skip
+            notes.append({True: "major by ISTH", False: "not major by ISTH", None: ""}[major])
+        return "; ".join(note for note in notes if note)
 
     @property
     def details(self) -> list[tuple[str, object]]:

@@ -13,7 +13,9 @@ from django.utils.http import urlencode
 
 from registry.access import LOGBOOK, SignedInRequest, allow, own
 from registry.choices_events import EventKind
-from registry.models import Course, IssuedReport, Patient, Run
+from registry.derived import indices
+from registry.history import shown
+from registry.models import Course, HaemodynamicSet, IssuedReport, Patient, Record, Run
 from registry.round import shown_days
 from registry.timeline import draw
 
@@ -55,7 +57,9 @@ def _facts(course: Course, now: datetime) -> list[dict[str, str]]:
 
 def whole_course(courses: Any) -> Any:
     """A query that brings everything the case page shows."""
-    return courses.select_related("patient", "centre", "outcome").prefetch_related(
+    return courses.select_related("patient", "centre", "outcome", "screening").prefetch_related(
+        "haemodynamics",
+        "listing_spells",
         "runs__checks",
         "runs__failed_attempt_before",
         "events__run",
@@ -70,6 +74,18 @@ def issued_with(course: Course) -> list[IssuedReport]:
     began = course.first_inserted_at
     reports = IssuedReport.objects.filter(centre_id=course.centre_id)
     return list(reports.holding(began).latest_of_each_period()) if began else []
+
+
+def _filled(record: Record, *left_out: str) -> list[tuple[str, str]]:
+    """Label and shown value of the filled columns of a record."""
+    columns = [column for column in record.described() if column.name not in left_out]
+    pairs = [(str(c.verbose_name), shown(c, getattr(record, c.name))) for c in columns]
+    return [(label, value) for label, value in pairs if value != "–"]
+
+
+def _pressures(measured: HaemodynamicSet) -> dict[str, Any]:
+    entered = _filled(measured, "measured_at", "on_support", "surface_formula")
+    return {"set": measured, "entered": entered, "indices": indices(measured)}
 
 
 @allow(LOGBOOK)
@@ -88,6 +104,8 @@ def case(request: SignedInRequest, course_id: Any) -> HttpResponse:
         ),
         "kinds": EventKind.choices,
         "outcome": getattr(course, "outcome", None),
+        "pressures": [_pressures(measured) for measured in course.haemodynamics.all()],
+        "screened": _filled(course.screening) if hasattr(course, "screening") else [],
         "support": shown_days(_support(runs, now)),
         "other_courses": course.patient.courses.exclude(pk=course.pk),
         "issued": issued_with(course),

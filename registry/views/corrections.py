@@ -14,7 +14,7 @@ from django.urls import reverse
 
 from registry import actions
 from registry.access import LOGBOOK, WRITING, SignedInRequest, allow, own
-from registry.forms import followed, implant
+from registry.forms import extended, followed, implant
 from registry.forms.base import LogbookForm, ReasonForm
 from registry.history import changes_of
 from registry.models import (
@@ -25,11 +25,14 @@ from registry.models import (
     Event,
     FailedAttempt,
     FollowUp,
+    HaemodynamicSet,
+    ListingSpell,
     Mobilisation,
     Patient,
     PlanChange,
     Record,
     Run,
+    Screening,
 )
 from registry.views.entry import Forms, Page, entry, one_submission, posted
 from registry.views.places import place_of
@@ -46,6 +49,9 @@ CORRECTIONS: dict[str, tuple[type[Record], type[LogbookForm]]] = {
     "outcome": (CourseOutcome, followed.OutcomeCorrectionForm),
     "plan_change": (PlanChange, followed.PlanChangeForm),
     "follow_up": (FollowUp, followed.FollowUpForm),
+    "screening": (Screening, extended.ScreeningForm),
+    "haemodynamics": (HaemodynamicSet, extended.HaemodynamicForm),
+    "listing_spell": (ListingSpell, extended.ListingForm),
 }
 
 

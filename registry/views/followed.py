@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any, cast
 
 from django.http import Http404, HttpResponse
@@ -38,11 +39,11 @@ from registry.views.entry import Forms, Page, entry
 from registry.views.places import place_of
 
 
-def _course(request: SignedInRequest, course_id: Any) -> Course:
+def course_of(request: SignedInRequest, course_id: Any) -> Course:
     return own(Course.objects.select_related("patient", "centre"), course_id, user=request.user)
 
 
-def _add(
+def add(
     request: SignedInRequest,
     *,
     record: Record,
@@ -63,7 +64,7 @@ def _add(
 
 @allow(LOGBOOK, methods=WRITING)
 def new_event(request: SignedInRequest, course_id: Any, kind: str) -> HttpResponse:
-    course = _course(request, course_id)
+    course = course_of(request, course_id)
     chosen = next((k for k in EventKind if k.name.lower().replace("_", "-") == kind), None)
     if chosen is None:
         raise Http404
@@ -74,7 +75,15 @@ def new_event(request: SignedInRequest, course_id: Any, kind: str) -> HttpRespon
         save_label="Record the event",
         done=f"{chosen.label} recorded.",
     )
-    return _add(request, record=Event(course=course, kind=chosen), form=EventForm, page=page)
+    return add(request, record=Event(course=course, kind=chosen), form=EventForm, page=page)
+
+
+def asked_day(request: SignedInRequest, run: Run) -> date | None:
+    """The day that the address names, else today while the device lies."""
+    try:
+        return date.fromisoformat(request.GET.get("day", ""))
+    except ValueError:
+        return timezone.localdate() if run.removed_at is None else None
 
 
 @allow(LOGBOOK, methods=WRITING)
@@ -87,13 +96,13 @@ def new_check(request: SignedInRequest, run_id: Any) -> HttpResponse:
         save_label="Record the day",
         done="Day recorded.",
     )
-    today = {"checked_on": timezone.localdate()} if run.removed_at is None else None
-    return _add(request, record=DailyCheck(run=run), form=DailyCheckForm, page=page, initial=today)
+    today = {"checked_on": asked_day(request, run)}
+    return add(request, record=DailyCheck(run=run), form=DailyCheckForm, page=page, initial=today)
 
 
 @allow(LOGBOOK, methods=WRITING)
 def new_mobilisation(request: SignedInRequest, course_id: Any) -> HttpResponse:
-    course = _course(request, course_id)
+    course = course_of(request, course_id)
     page = Page(
         title=f"Mobilisation, {course}",
         purpose="One session and the highest level reached, on the ICU Mobility Scale.",
@@ -101,12 +110,12 @@ def new_mobilisation(request: SignedInRequest, course_id: Any) -> HttpResponse:
         save_label="Record the session",
         done="Session recorded.",
     )
-    return _add(request, record=Mobilisation(course=course), form=MobilisationForm, page=page)
+    return add(request, record=Mobilisation(course=course), form=MobilisationForm, page=page)
 
 
 @allow(LOGBOOK, methods=WRITING)
 def new_plan_change(request: SignedInRequest, course_id: Any) -> HttpResponse:
-    course = _course(request, course_id)
+    course = course_of(request, course_id)
     page = Page(
         title=f"Change of plan, {course}",
         purpose=f"The intent at the start, {course.get_intent_display().lower()}, stays.",
@@ -114,12 +123,12 @@ def new_plan_change(request: SignedInRequest, course_id: Any) -> HttpResponse:
         save_label="Record the change",
         done="Change of plan recorded.",
     )
-    return _add(request, record=PlanChange(course=course), form=PlanChangeForm, page=page)
+    return add(request, record=PlanChange(course=course), form=PlanChangeForm, page=page)
 
 
 @allow(LOGBOOK, methods=WRITING)
 def new_follow_up(request: SignedInRequest, course_id: Any) -> HttpResponse:
-    course = _course(request, course_id)
+    course = course_of(request, course_id)
     page = Page(
         title=f"Follow-up, {course}",
         purpose="Status at a fixed time. Not reached is an answer too; nobody is assumed to be alive.",
@@ -127,12 +136,12 @@ def new_follow_up(request: SignedInRequest, course_id: Any) -> HttpResponse:
         save_label="Record the follow-up",
         done="Follow-up recorded.",
     )
-    return _add(request, record=FollowUp(course=course), form=FollowUpForm, page=page)
+    return add(request, record=FollowUp(course=course), form=FollowUpForm, page=page)
 
 
 @allow(LOGBOOK, methods=WRITING)
 def new_outcome(request: SignedInRequest, course_id: Any) -> HttpResponse:
-    course = _course(request, course_id)
+    course = course_of(request, course_id)
     if request.method != "POST" and CourseOutcome.objects.filter(course=course).exists():
         return redirect("correct", "outcome", course.outcome.public_id)
 
@@ -168,4 +177,4 @@ def new_candidate(request: SignedInRequest) -> HttpResponse:
         save_label="Record the line",
         done="Line recorded.",
     )
-    return _add(request, record=Candidate(centre=request.centre), form=CandidateForm, page=page)
+    return add(request, record=Candidate(centre=request.centre), form=CandidateForm, page=page)

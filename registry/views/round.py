@@ -15,6 +15,7 @@ from registry import actions, drafts
 from registry.access import LOGBOOK, SignedInRequest, allow, background, own
 from registry.forms.round import LETTER_KEY, RoundForm
 from registry.models import DailyCheck, Draft, Record, Run
+from registry.questions import Scope, counts_by_course
 from registry.round import Line, lines
 from registry.views.entry import show_both
 
@@ -43,11 +44,17 @@ def _form(request: SignedInRequest, line: Line, *, data: Any = None, draft: Draf
 def _context(request: SignedInRequest, day: date, bound: RoundForm | None = None) -> dict[str, Any]:
     kept = drafts.of(request.user, f"round:{day.isoformat()}:")
     older = [place.split(":")[1] for place in drafts.of(request.user, "round:") if place not in kept]
+    found = lines(request.centre, day)
+    open_questions = counts_by_course(
+        Scope(request.centre, timezone.now(), tuple(line.course.pk for line in found))
+    )
     rows: list[dict[str, Any]] = []
-    for line in lines(request.centre, day):
+    for line in found:
         mine = bound if bound and bound.instance.run == line.run else None
         draft = kept.get(line.place)
-        rows.append({"line": line, "form": mine or _form(request, line, draft=draft), "draft": draft})
+        form = mine or _form(request, line, draft=draft)
+        asked = open_questions[line.course.pk]
+        rows.append({"line": line, "form": form, "draft": draft, "questions": asked})
     today = timezone.localdate()
     return {
         "rows": rows,

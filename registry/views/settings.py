@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import secrets
+from typing import Any
 
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 
-from registry import actions
+from registry import actions, criteria
 from registry.access import SETTINGS, WRITING, SignedInRequest, allow
 from registry.forms.settings import CentreForm, PersonForm
-from registry.models import User
+from registry.models import Centre, ConfirmedDefinition, User
 from registry.views.entry import posted
 
 PASSWORD_BYTES = 15
@@ -25,9 +27,33 @@ def settings(request: SignedInRequest) -> HttpResponse:
         messages.success(request, "Settings saved.")
         return redirect("settings")
     people = User.objects.filter(centre=request.centre).order_by("username")
-    return render(
-        request, "settings.html", {"form": form, "people": people}, status=422 if form.errors else 200
+    context = {"form": form, "people": people, "definitions": _definitions(request.centre)}
+    return render(request, "settings.html", context, status=422 if form.errors else 200)
+
+
+def _definitions(centre: Centre) -> list[dict[str, Any]]:
+    """The criteria written down from memory, each with who has compared it with the paper."""
+    given = ConfirmedDefinition.objects.filter(centre=centre).select_related("by")
+    confirmed = {(one.name, one.version): one for one in given}
+    return [
+        {"criteria": one, "confirmed": confirmed.get((one.name, one.version))}
+        for one in criteria.ALL
+        if one.from_memory
+    ]
+
+
+@allow(SETTINGS, methods=("POST",))
+def confirm_definition(request: SignedInRequest) -> HttpResponse:
+    """Note that this person compared a definition with its paper."""
+    name = request.POST.get("name", "")
+    wanted = next((one for one in criteria.ALL if one.from_memory and one.name == name), None)
+    if wanted is None:
+        return HttpResponse("There is no such definition.", status=422)
+    actions.confirm_definition(
+        centre=request.centre, name=wanted.name, version=wanted.version, by=request.user
     )
+    messages.success(request, f"Confirmed: {wanted.title}.")
+    return redirect(f"{reverse('settings')}#definitions")
 
 
 @allow(SETTINGS, methods=WRITING)

@@ -23,9 +23,12 @@ from tests.factories import (
     create_event,
     create_failed_attempt,
     create_follow_up,
+    create_haemodynamics,
+    create_listing,
     create_mobilisation,
     create_outcome,
     create_plan_change,
+    create_screening,
     create_user,
 )
 from tests.pages import digest
@@ -55,6 +58,12 @@ ADDRESSES: dict[str, Address] = {
     "home": Address(EVERYONE),
     "quarter": Address(REPORTS),
     "quarter_json": Address(REPORTS),
+    "quarter_slides": Address(REPORTS, ("GET",)),
+    "quarter_packet": Address(REPORTS, ("GET",)),
+    "quarter_workbook": Address(REPORTS, ("GET",)),
+    "figure_svg": Address(REPORTS, ("GET",), more=("none",), query="?period=2020-Q1"),
+    "figure_png": Address(REPORTS, ("GET",), more=("none",), query="?period=2020-Q1"),
+    "quarter_table": Address(REPORTS, ("GET",), more=("none",), query="?period=2020-Q1"),
     "figure_cases": Address(LOGBOOK, query="?figure=none"),
     "issue": Address(frozenset({Role.PHYSICIAN}), WRITING),
     "issued_reports": Address(REPORTS),
@@ -63,6 +72,12 @@ ADDRESSES: dict[str, Address] = {
     "support": Address(LOGBOOK),
     "round_row": Address(LOGBOOK, ("POST",), of="run"),
     "round_draft": Address(LOGBOOK, ("POST",), of="run"),
+    "questions": Address(LOGBOOK),
+    "answer_question": Address(LOGBOOK, ("POST",)),
+    "completeness": Address(LOGBOOK),
+    "new_screening": Address(LOGBOOK, WRITING, of="course"),
+    "new_haemodynamics": Address(LOGBOOK, WRITING, of="course"),
+    "new_listing": Address(LOGBOOK, WRITING, of="course"),
     "find": Address(LOGBOOK),
     "case": Address(LOGBOOK, of="course"),
     "review": Address(REPORTS, of="course"),
@@ -83,6 +98,7 @@ ADDRESSES: dict[str, Address] = {
     "tracing": Address(LOGBOOK),
     "read_code": Address(LOGBOOK, ("POST",)),
     "settings": Address(SETTINGS, WRITING),
+    "confirm_definition": Address(SETTINGS, ("POST",)),
     "new_person": Address(SETTINGS, WRITING),
 }
 # Tested on their own below: an entity or an account stands in them, or anybody may come.
@@ -212,6 +228,9 @@ def every_record(run: Run) -> dict[str, Record]:
         "outcome": create_outcome(course=course),
         "plan_change": create_plan_change(course=course),
         "follow_up": create_follow_up(course=course),
+        "screening": create_screening(course=course),
+        "haemodynamics": create_haemodynamics(course=course),
+        "listing_spell": create_listing(course=course),
     }
 
 
