@@ -12,7 +12,7 @@ from outcomes.comparison.choices import FACTORS, Choices
 from outcomes.comparison.crude import DIFFERENCE, RATIO, difference_of
 from outcomes.comparison.endpoints import ANY, BRIDGED, BY_CODE, DIED, SERIOUS, WALKED, Endpoint
 from outcomes.comparison.filters import LEVELS, calendar_years, level_of
-from outcomes.comparison.propensity import OVERLAP, Weighting, comparable_rows, too_few_events, weigh
+from outcomes.comparison.propensity import OVERLAP, Weighings, Weighting, comparable_rows, too_few_events
 from outcomes.comparison.shares import both_arms, contrast, no_contrast
 from outcomes.comparison.units import Programme, Units
 from outcomes.comparison.value import Adjusted, AdjustedRow, Contrast, Overlap, Share, Stratified
@@ -36,12 +36,12 @@ FACTOR_LABELS: dict[str, tuple[str, ...]] = {
 }
 
 
-def adjusted(programme: Programme, units: Units, choices: Choices, weighting: Weighting) -> Adjusted:
+def adjusted(programme: Programme, units: Units, choices: Choices, weighings: Weighings) -> Adjusted:
     """Overlap of the arms, the weighted figures of the main outcomes and the chosen one, and strata."""
     asked = dict.fromkeys((choices.outcome, *ALWAYS_ADJUSTED))
     return Adjusted(
-        overlap=overlap(units, weighting, choices.weights),
-        rows=tuple(adjusted_row(programme, units, BY_CODE[code], choices, weighting) for code in asked),
+        overlap=overlap(units, weighings.of(units, choices.weights), choices.weights),
+        rows=tuple(adjusted_row(programme, units, BY_CODE[code], choices, weighings) for code in asked),
         stratified=stratified(programme, units, BY_CODE[choices.outcome], choices.factor),
     )
 
@@ -76,11 +76,11 @@ def overlap(units: Units, weighting: Weighting, kind: str) -> Overlap:
 
 
 def adjusted_row(
-    programme: Programme, units: Units, endpoint: Endpoint, choices: Choices, weighting: Weighting
+    programme: Programme, units: Units, endpoint: Endpoint, choices: Choices, weighings: Weighings
 ) -> AdjustedRow:
     """One outcome weighted, or the reason why not."""
     found = answers(programme, units, endpoint)
-    fitted = weighed_for(programme, units, found, choices.weights, weighting)
+    fitted = weighings.of(units.chosen(found.known), choices.weights)
     compared, refusal = weighted(programme, units, found, fitted, choices.weights, limits.RESAMPLES)
     same = found.known.copy()
     same[found.known] = fitted.rows
@@ -103,13 +103,6 @@ def adjusted_row(
         e_limit=bias.limit if bias else None,
         refusal=refusal,
     )
-
-
-def weighed_for(
-    programme: Programme, units: Units, found: Answers, kind: str, weighting: Weighting
-) -> Weighting:
-    """The weighting of the rows whose answer is known; fitted and judged anew where some are not."""
-    return weighting if found.known.all() else weigh(programme, units.chosen(found.known), kind)
 
 
 def weighted(

@@ -7,7 +7,7 @@ import numpy as np
 from outcomes.comparison.covariates import COVARIATES, Covariate, recorded
 from outcomes.comparison.filters import calendar_years
 from outcomes.comparison.propensity import Weighting
-from outcomes.comparison.shares import both_arms
+from outcomes.comparison.shares import both_plain
 from outcomes.comparison.units import Programme, Units
 from outcomes.comparison.value import Baseline, BaselineRow, Share
 from outcomes.estimators.arrays import Flags, Floats
@@ -76,7 +76,7 @@ def _row(
 ) -> BaselineRow:
     known = recorded(values)
     binary = covariate.kind == "binary"
-    axillary, femoral = both_arms(f"baseline/{covariate.name}", units, values == 1.0, known, 0.95)
+    axillary, femoral = both_plain(f"baseline/{covariate.name}", units, values == 1.0, known)
     if not binary:
         axillary, femoral = (
             _mean(share, values[known & units.arm(arm)])
@@ -121,6 +121,5 @@ def _by_year(programme: Programme, units: Units) -> tuple[tuple[int, Share, Shar
     years = calendar_years(programme, units)
     everybody = np.ones(units.size, dtype=np.bool_)
     return tuple(
-        (int(year), *both_arms(f"year/{year}", units, years == year, everybody, 0.95))
-        for year in np.unique(years)
+        (int(year), *both_plain(f"year/{year}", units, years == year, everybody)) for year in np.unique(years)
     )

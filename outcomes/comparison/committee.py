@@ -39,21 +39,27 @@ OF_ALL = "of all begun; those whose outcome is not known yet count as without it
 
 
 def for_committee(comparison: Comparison, guard: Guard) -> Comparison:
-    """The same comparison with small counts, and whatever gives them away, hidden."""
+    """The same comparison with small counts, and whatever gives them away, hidden.
+
+    Raises ValueError without the crude part, which says what may be shown of the others.
+    """
+    if comparison.crude is None:
+        raise ValueError("comparison: needs its crude part")
     sizes = {flow.arm: _size(flow, guard) for flow in comparison.who.flows}
-    crude = _crude(comparison, guard, sizes)
+    crude = _crude(comparison.crude, guard, sizes, comparison.level)
     shown = {row.code for row in crude.rows if not row.axillary.hidden and not row.femoral.hidden}
-    whole = not guard.filtered
+    whole, outcome_shown = not guard.filtered, comparison.choices.outcome in shown
+    baseline, timing = comparison.baseline, comparison.timing
     return replace(
         comparison,
         who=_who(comparison.who, guard, sizes),
-        baseline=baseline_seen(comparison.baseline, guard) if whole else no_baseline(comparison.baseline),
+        baseline=baseline and (baseline_seen(baseline, guard) if whole else no_baseline(baseline)),
         crude=crude,
-        adjusted=adjusted_seen(comparison, guard, shown),
-        timing=timing_seen(comparison.timing, guard.threshold) if whole else no_timing(comparison.timing),
-        naive=naive_seen(comparison.naive),
-        sensitivity=sensitivity_seen(comparison, comparison.choices.outcome in shown, whole),
-        over_time=over_time_seen(comparison.over_time),
+        adjusted=comparison.adjusted and adjusted_seen(comparison, comparison.adjusted, guard, shown),
+        timing=timing and (timing_seen(timing, guard.threshold) if whole else no_timing(timing)),
+        naive=comparison.naive and naive_seen(comparison.naive),
+        sensitivity=comparison.sensitivity and sensitivity_seen(comparison.sensitivity, outcome_shown, whole),
+        over_time=comparison.over_time and over_time_seen(comparison.over_time),
         shown_to=COMMITTEE,
         smallest_cell=guard.threshold,
     )
@@ -114,11 +120,8 @@ def _flow(flow: Flow, guard: Guard, size: int | None) -> Flow:
 # Crude
 
 
-def _crude(comparison: Comparison, guard: Guard, sizes: dict[str, int | None]) -> Crude:
-    crude = comparison.crude
-    rows = _contrasted(
-        [_crude_row(row, guard, sizes, comparison.level) for row in crude.rows], comparison.level
-    )
+def _crude(crude: Crude, guard: Guard, sizes: dict[str, int | None], level: float) -> Crude:
+    rows = _contrasted([_crude_row(row, guard, sizes, level) for row in crude.rows], level)
     if guard.filtered:
         return Crude(rows=rows, early=(), rates=(), multiplicity="")
     whole = {row.code: row for row in rows}
@@ -130,7 +133,7 @@ def _crude(comparison: Comparison, guard: Guard, sizes: dict[str, int | None]) -
     ]
     return Crude(
         rows=rows,
-        early=_contrasted(early, comparison.level),
+        early=_contrasted(early, level),
         rates=tuple(rates),
         multiplicity=crude.multiplicity,
     )

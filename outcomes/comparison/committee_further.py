@@ -86,8 +86,8 @@ def _hidden_baseline(row: BaselineRow) -> BaselineRow:
 # Adjusted
 
 
-def adjusted_seen(comparison: Comparison, guard: Guard, shown: set[str]) -> Adjusted:
-    adjusted = comparison.adjusted
+def adjusted_seen(comparison: Comparison, adjusted: Adjusted, guard: Guard, shown: set[str]) -> Adjusted:
+    """Adjusted figures of the outcomes whose counts are shown."""
     overlap = replace(
         adjusted.overlap,
         axillary=(),
@@ -99,7 +99,7 @@ def adjusted_seen(comparison: Comparison, guard: Guard, shown: set[str]) -> Adju
     return Adjusted(
         overlap=overlap,
         rows=tuple(_adjusted_row(row, row.code in shown) for row in adjusted.rows),
-        stratified=_stratified(comparison, guard, comparison.choices.outcome in shown),
+        stratified=_stratified(comparison, adjusted.stratified, guard, comparison.choices.outcome in shown),
     )
 
 
@@ -125,8 +125,7 @@ def _adjusted_row(row: AdjustedRow, shown: bool) -> AdjustedRow:
     )
 
 
-def _stratified(comparison: Comparison, guard: Guard, shown: bool) -> Stratified:
-    found = comparison.adjusted.stratified
+def _stratified(comparison: Comparison, found: Stratified, guard: Guard, shown: bool) -> Stratified:
     factor = {label.lower(): code for code, label in FACTORS}[found.factor]
     levels = []
     for label, *shares in found.levels:
@@ -225,9 +224,8 @@ def naive_seen(naive: Naive) -> Naive:
     )
 
 
-def sensitivity_seen(comparison: Comparison, shown: bool, whole: bool) -> Sensitivity:
+def sensitivity_seen(found: Sensitivity, shown: bool, whole: bool) -> Sensitivity:
     """Each row is another group of patients, so its counts would give the difference away."""
-    found = comparison.sensitivity
     rows = tuple(
         replace(
             row,

@@ -44,6 +44,7 @@ class Term:
     label: str
     values: Values
     shows: str  # the covariate it stands for
+    yes_no: bool = False
 
 
 def _number(name: str, scale: float = 1.0) -> Values:
@@ -151,32 +152,34 @@ COVARIATES: tuple[Covariate, ...] = (
 # death on support). A model with too few patients takes up the first ones only.
 TERMS: tuple[Term, ...] = (
     Term("calendar", "calendar time", start_years, "calendar"),
-    Term("transferred", "arrived with a device in place", _transferred, "transferred"),
+    Term("transferred", "arrived with a device in place", _transferred, "transferred", True),
     Term(
         "stage-de",
         "shock stage D or E",
         _is(STAGE, codes.STAGES.index(ShockStage.D), codes.STAGES.index(ShockStage.E)),
         "stage",
+        True,
     ),
-    Term("emergency", "emergency", _is(URGENCY, URGENCIES.index(Urgency.EMERGENT)), "urgency"),
+    Term("emergency", "emergency", _is(URGENCY, URGENCIES.index(Urgency.EMERGENT)), "urgency", True),
     Term(
         "therapy",
         "bridge to transplant or durable pump intended",
         _is(INTENT, codes.INTENTS.index(Intent.TRANSPLANT), codes.INTENTS.index(Intent.DURABLE)),
         "intent",
+        True,
     ),
     Term("age", "age", _age, "age"),
-    Term("female", "sex", FEMALE, "female"),
-    Term("ventilated", "ventilated", _number("ventilated"), "ventilated"),
-    Term("vasopressors", "vasopressor", _number("vasopressors"), "vasopressors"),
-    Term("planned", "planned procedure", _is(URGENCY, URGENCIES.index(Urgency.ELECTIVE)), "urgency"),
-    Term("ischaemic", "ischaemic cause", ISCHAEMIC, "ischaemic"),
+    Term("female", "sex", FEMALE, "female", True),
+    Term("ventilated", "ventilated", _number("ventilated"), "ventilated", True),
+    Term("vasopressors", "vasopressor", _number("vasopressors"), "vasopressors", True),
+    Term("planned", "planned procedure", _is(URGENCY, URGENCIES.index(Urgency.ELECTIVE)), "urgency", True),
+    Term("ischaemic", "ischaemic cause", ISCHAEMIC, "ischaemic", True),
     Term("height", "height", _number("height_cm", 10.0), "height"),
-    Term("inotropes", "inotrope", _number("inotropes"), "inotropes"),
+    Term("inotropes", "inotrope", _number("inotropes"), "inotropes", True),
     Term("lactate", "lactate", _number("lactate_mmol_l", 10.0), "lactate"),
     Term("creatinine", "creatinine", _number("creatinine_umol_l"), "creatinine"),
     Term("lvedd", "LV diameter", _number("lvedd_mm"), "lvedd"),
-    Term("peripheral", "peripheral artery disease", _number("peripheral_disease"), "peripheral"),
+    Term("peripheral", "peripheral artery disease", _number("peripheral_disease"), "peripheral", True),
     Term("bmi", "body mass index", _mass_index, "bmi"),
 )
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from outcomes.comparison.answers import Answers, Counts, answers, counts
 from outcomes.comparison.endpoints import ENDPOINTS
-from outcomes.comparison.shares import both_arms, no_contrast, rate_share
+from outcomes.comparison.shares import both_plain, limited, limited_rates, no_contrast, rate_share
 from outcomes.comparison.units import Programme, Units
 from outcomes.comparison.value import Contrast, Crude, CrudeRow, RateRow, Share
 from outcomes.estimators.arrays import Flags, Floats
@@ -45,7 +45,8 @@ def crude_rows(
     units: Units, asked: Sequence[tuple[Answers, Flags, Flags]], level: float, key: str
 ) -> tuple[CrudeRow, ...]:
     """A row for each outcome; limits of all of them at once."""
-    arms = [both_arms(f"{key}/{a.endpoint.code}", units, hit, known, level) for a, hit, known in asked]
+    plain = [both_plain(f"{key}/{a.endpoint.code}", units, hit, known) for a, hit, known in asked]
+    arms = _pairs(limited([share for pair in plain for share in pair], level))
     differences, ratios = _differences(arms, level), _ratios(arms, level)
     return tuple(
         CrudeRow(
@@ -62,6 +63,11 @@ def crude_rows(
             asked, arms, differences, ratios, strict=True
         )
     )
+
+
+def _pairs(shares: Sequence[Share]) -> list[tuple[Share, Share]]:
+    """Axillary and femoral, one pair after the other."""
+    return list(zip(shares[::2], shares[1::2], strict=True))
 
 
 def crude_contrasts(arms: Sequence[tuple[Share, Share]], level: float) -> list[tuple[Contrast, Contrast]]:
@@ -116,10 +122,9 @@ def _ratios(arms: Sequence[tuple[Share, Share]], level: float) -> list[Contrast]
 
 def rate_rows(units: Units, asked: Sequence[tuple[Answers, Counts]], level: float) -> tuple[RateRow, ...]:
     """Three rows for each outcome: the whole stay, days 0 to 2, and later."""
-    parts = [
-        (a, code, label, *_rates(units, a, c, code, level)) for a, c in asked for code, label in STRETCHES
-    ]
-    ratios = _rate_ratios([(axillary, femoral) for *_, axillary, femoral in parts], level)
+    parts = [(a, label, _rates(units, a, c, code)) for a, c in asked for code, label in STRETCHES]
+    arms = _pairs(limited_rates([share for *_, pair in parts for share in pair], level))
+    ratios = _rate_ratios(arms, level)
     return tuple(
         RateRow(
             code=a.endpoint.code,
@@ -129,11 +134,11 @@ def rate_rows(units: Units, asked: Sequence[tuple[Answers, Counts]], level: floa
             femoral=femoral,
             ratio=ratio,
         )
-        for (a, _, label, axillary, femoral), ratio in zip(parts, ratios, strict=True)
+        for (a, label, _), (axillary, femoral), ratio in zip(parts, arms, ratios, strict=True)
     )
 
 
-def _rates(units: Units, a: Answers, c: Counts, stretch: str, level: float) -> tuple[Share, Share]:
+def _rates(units: Units, a: Answers, c: Counts, stretch: str) -> tuple[Share, Share]:
     taken, days = {
         "all": (np.ones(c.row.size, dtype=np.bool_), c.early_days + c.later_days),
         "early": (c.is_early, c.early_days),
@@ -147,7 +152,6 @@ def _rates(units: Units, a: Answers, c: Counts, stretch: str, level: float) -> t
             c.events[taken & (of_arm == arm)],
             float(days[units.arm(arm)].sum()),
             axillary=arm,
-            level=level,
         )
         for arm in (True, False)
     )

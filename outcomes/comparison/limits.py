@@ -38,6 +38,7 @@ BASELINE_MONTHS = 12  # full months after the first insertion, on which the limi
 FEWEST_BASELINE_EVENTS = 12  # one a month: with fewer the outcome is charted as gaps between events
 FEWEST_BASELINE_GAPS = 5
 FEWEST_CUSUM_CASES = 10
+MOST_CUSUM_CASES = 1_000  # the latest axillary courses of a long sequence
 CUSUM_RISK_CASES = 40  # first courses of both routes from which expected risks are frozen
 CUSUM_ODDS_RATIOS = (2.0, 0.5)  # twice as many, half as many
 CUSUM_CASES_BETWEEN_FALSE_SIGNALS = 250.0

@@ -48,7 +48,7 @@ def learning_curve(programme: Programme, units: Units, endpoint: Endpoint) -> Le
     """Cumulative sums over the axillary rows in the order in which they began."""
     found = answers(programme, units, endpoint)
     order = np.argsort(units.started, kind="stable")
-    order = order[units.axillary[order] & found.known[order]]
+    order = order[units.axillary[order] & found.known[order]][-limits.MOST_CUSUM_CASES :]
     if order.size < limits.FEWEST_CUSUM_CASES:
         return _no_curve(
             order.size,

@@ -14,7 +14,7 @@ import numpy as np
 
 from outcomes.comparison import limits
 from outcomes.comparison.covariates import TERMS, Term, recorded
-from outcomes.comparison.units import Programme, Units
+from outcomes.comparison.units import Programme, Units, distinct
 from outcomes.comparison.value import ARMS, Restriction
 from outcomes.estimators.arrays import Flags, Floats
 from outcomes.estimators.base import EstimatorError
@@ -25,6 +25,7 @@ from outcomes.estimators.weighting import (
     overlap_weights,
 )
 
+Values = list[Floats]
 FEWEST_MISSING_FOR_A_TERM = 5  # fewer missing values are filled without a term of their own
 OVERLAP = "overlap"
 
@@ -65,8 +66,8 @@ class Weighting:
         return every
 
 
-def design_of(programme: Programme, units: Units) -> Design:
-    """The terms that the numbers allow, most important first."""
+def design_of(units: Units, values: Values) -> Design:
+    """The terms that the numbers allow, most important first; ``values`` are those of ``TERMS`` by row."""
     smaller = min(int(units.axillary.sum()), int((~units.axillary).sum()))
     allowed = max(1, smaller // limits.ROWS_PER_TERM)
     columns: list[Floats] = []
@@ -74,19 +75,18 @@ def design_of(programme: Programme, units: Units) -> Design:
     shows: set[str] = set()
     rare, surplus = [], []
     complete = np.ones(units.size, dtype=np.bool_)
-    for term in TERMS:
-        values = term.values(programme, units)
-        known = recorded(values)
+    for term, column in zip(TERMS, values, strict=True):
+        known = recorded(column)
         if not _often_recorded(known, units):
             rare.append(term.label)
             continue
-        new = _columns(values, known, term)
+        new = _columns(column, known, term)
         if not new:
             continue
         if len(columns) + len(new) > allowed:
             surplus.append(term.label)
             continue
-        columns += [column for _, column in new]
+        columns += [made for _, made in new]
         names += [name for name, _ in new]
         shows.add(term.shows)
         complete &= known
@@ -100,8 +100,10 @@ def design_of(programme: Programme, units: Units) -> Design:
 
 
 def _often_recorded(known: Flags, units: Units) -> bool:
-    arms = (known[units.axillary], known[~units.axillary])
-    return all(arm.size and arm.mean() >= limits.KNOWN_SHARE for arm in arms)
+    for arm in (units.axillary, ~units.axillary):
+        if int(np.count_nonzero(known & arm)) < limits.KNOWN_SHARE * max(int(np.count_nonzero(arm)), 1):
+            return False
+    return True
 
 
 def _columns(values: Floats, known: Flags, term: Term) -> list[tuple[str, Floats]]:
@@ -131,9 +133,10 @@ def weigh(programme: Programme, units: Units, kind: str) -> Weighting:
     Rows with something that never went with one of the routes are left out first: they could not have had
     either, and what is said of the rest does not hold for them.
     """
-    rows, restricted = _could_have_either(programme, units)
+    values = [term.values(programme, units) for term in TERMS]
+    rows, restricted = _could_have_either(units, values)
     units = units.chosen(rows)
-    design = design_of(programme, units)
+    design = design_of(units, values if rows.all() else [column[rows] for column in values])
     refused = Weighting(rows, design, restricted=restricted)
     too_few = _too_few_patients(units)
     if too_few:
@@ -149,16 +152,15 @@ def weigh(programme: Programme, units: Units, kind: str) -> Weighting:
     return replace(refused, model=model, weights=weights, refusal=refusal)
 
 
-def _could_have_either(programme: Programme, units: Units) -> tuple[Flags, tuple[Restriction, ...]]:
+def _could_have_either(units: Units, values: Values) -> tuple[Flags, tuple[Restriction, ...]]:
     """Rows without anything that occurred in one arm only, and who was left out."""
     rows = np.ones(units.size, dtype=np.bool_)
     said: list[Restriction] = []
-    for term in TERMS:
-        values = term.values(programme, units)
-        if not np.isin(values[recorded(values)], (0.0, 1.0)).all():
+    for term, column in zip(TERMS, values, strict=True):
+        if not term.yes_no:
             continue
         for present, word in ((1.0, ""), (0.0, "not ")):
-            has = rows & (values == present)
+            has = rows & (column == present)
             arms = [bool((has & arm).any()) for arm in (units.axillary, ~units.axillary)]
             if has.any() and not all(arms) and has.sum() < rows.sum():
                 said.append(
@@ -168,9 +170,24 @@ def _could_have_either(programme: Programme, units: Units) -> tuple[Flags, tuple
     return rows, tuple(said)
 
 
+class Weighings:
+    """Weightings of one programme by the rows they are about: nothing is fitted twice."""
+
+    def __init__(self, programme: Programme) -> None:
+        self.programme = programme
+        self._known: dict[tuple[str, bytes, str], Weighting] = {}
+
+    def of(self, units: Units, kind: str) -> Weighting:
+        """The weighting of these rows."""
+        key = (units.view, units.pks.tobytes(), kind)
+        if key not in self._known:
+            self._known[key] = weigh(self.programme, units, kind)
+        return self._known[key]
+
+
 def _too_few_patients(units: Units) -> str:
     for axillary, name in ((True, "axillary"), (False, "femoral")):
-        patients = np.unique(units.patient[units.arm(axillary)]).size
+        patients = distinct(units.patient[units.arm(axillary)])
         if patients < limits.FEWEST_PER_ARM:
             return f"too few patients in the {name} arm: at least {limits.FEWEST_PER_ARM} are needed"
     return ""

@@ -67,7 +67,9 @@ def load(*, centres: Sequence[Centre], as_of: datetime | None = None) -> tuple[D
 def load_facts(dataset: Dataset, centres: Sequence[Centre]) -> Facts:
     """The facts of a dataset that was read for these centres."""
     last_day = dataset.cut_at.astimezone(dataset.zone).date()
-    reader = Reader(tuple(centre.pk for centre in centres), dataset.as_of, last_day)
+    wanted = tuple(centre.pk for centre in centres)
+    whole = not Centre.objects.exclude(pk__in=wanted).exists()
+    reader = Reader(wanted, dataset.as_of, last_day, whole)
     return Facts(
         course=_aligned(_courses(reader), dataset.courses.pk),
         run=_aligned(_runs(reader), dataset.runs.pk),

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from outcomes.comparison import limits
-from outcomes.comparison.adjusted import weighed_for, weighted
+from outcomes.comparison.adjusted import weighted
 from outcomes.comparison.answers import answers
 from outcomes.comparison.choices import Choices
 from outcomes.comparison.crude import DIFFERENCE, difference_of
 from outcomes.comparison.endpoints import BY_CODE, Endpoint
 from outcomes.comparison.filters import LEVELS, let_in, level_of
-from outcomes.comparison.propensity import OVERLAP, weigh
+from outcomes.comparison.propensity import OVERLAP, Weighings
 from outcomes.comparison.shares import both_arms, contrast, no_contrast
 from outcomes.comparison.units import AXILLARY, Programme, Units, units_of
 from outcomes.comparison.value import Contrast, Sensitivity, SensitivityRow, Share, Wanted
@@ -40,11 +40,12 @@ class Way:
     weights: str
 
 
-def sensitivity(programme: Programme, units: Units, choices: Choices) -> Sensitivity:
+def sensitivity(programme: Programme, units: Units, choices: Choices, weighings: Weighings) -> Sensitivity:
     """All rows of the table, the usual way first, and what it would take."""
     endpoint = BY_CODE[choices.outcome]
     known: Known = {}
-    rows = tuple(_row(programme, way, endpoint, known) for way in ways(programme, units, choices))
+    listed = ways(programme, units, choices, weighings)
+    rows = tuple(_row(programme, way, endpoint, known, weighings) for way in listed)
     return Sensitivity(
         rows=rows,
         wanted=_wanted(rows[0], _pace(programme, units), programme.level),
@@ -53,12 +54,12 @@ def sensitivity(programme: Programme, units: Units, choices: Choices) -> Sensiti
     )
 
 
-def ways(programme: Programme, units: Units, choices: Choices) -> list[Way]:
+def ways(programme: Programme, units: Units, choices: Choices, weighings: Weighings) -> list[Way]:
     """The usual way and the others."""
     kind, other_kind = choices.weights, "ipw" if choices.weights == OVERLAP else OVERLAP
     percutaneous = level_of(programme, units, "access") == LEVELS["access"].index(AccessMethod.PERCUTANEOUS)
     complete = np.ones(units.size, dtype=np.bool_)
-    fitted = weigh(programme, units, kind)
+    fitted = weighings.of(units, kind)
     complete[fitted.rows] = fitted.design.complete
     learned = limits.LEARNING_RUNS
     found = [
@@ -142,11 +143,13 @@ def _after_learning(programme: Programme, units: Units) -> Flags:
     return np.asarray(units.started > placed[min(limits.LEARNING_RUNS, placed.size) - 1])
 
 
-def _row(programme: Programme, way: Way, endpoint: Endpoint, known: Known) -> SensitivityRow:
+def _row(
+    programme: Programme, way: Way, endpoint: Endpoint, known: Known, weighings: Weighings
+) -> SensitivityRow:
     units, key = way.units, f"sensitivity/{way.code}"
     found = answers(programme, units, endpoint)
     axillary, femoral = both_arms(key, units, found.hit, found.known, programme.level)
-    adjusted, refusal = _adjusted(programme, way, endpoint, known)
+    adjusted, refusal = _adjusted(programme, way, endpoint, known, weighings)
     return SensitivityRow(
         code=way.code,
         label=way.label,
@@ -159,13 +162,15 @@ def _row(programme: Programme, way: Way, endpoint: Endpoint, known: Known) -> Se
     )
 
 
-def _adjusted(programme: Programme, way: Way, endpoint: Endpoint, known: Known) -> tuple[Contrast, str]:
+def _adjusted(
+    programme: Programme, way: Way, endpoint: Endpoint, known: Known, weighings: Weighings
+) -> tuple[Contrast, str]:
     units = way.units
     if not units.size or units.axillary.all() or not units.axillary.any():
         reason = "an arm is empty"
         return no_contrast(DIFFERENCE, reason), reason
     found = answers(programme, units, endpoint)
-    fitted = weighed_for(programme, units, found, way.weights, weigh(programme, units, way.weights))
+    fitted = weighings.of(units.chosen(found.known), way.weights)
     compared = units.chosen(found.known).chosen(fitted.rows)
     same = (way.weights, compared.pks.tobytes(), found.hit[found.known][fitted.rows].tobytes())
     if same not in known:

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
+
+import numpy as np
 
 from outcomes.comparison.units import Units
 from outcomes.comparison.value import ARMS, HIDDEN, Contrast, Share
 from outcomes.estimators.arrays import Flags, Ints
 from outcomes.estimators.base import Estimate
-from outcomes.estimators.proportions import proportion
-from outcomes.estimators.rates import PER_DEVICE_DAYS, rate
+from outcomes.estimators.proportions import wilson_limits
+from outcomes.estimators.rates import PER_DEVICE_DAYS, garwood_limits
 from outcomes.measures.values import CaseList, Cases, Record
 
 PLAIN_COUNT = "count"
@@ -25,32 +28,53 @@ def pk_cases(record: Record, pks: Ints) -> CaseList:
     return CaseList(record, lambda: pks)
 
 
-def share(key: str, units: Units, hit: Flags, among: Flags, *, axillary: bool, level: float) -> Share:
-    """The rows of one arm that have something, among those that could, with Wilson limits."""
+def plain_share(key: str, units: Units, hit: Flags, among: Flags, *, axillary: bool) -> Share:
+    """The rows of one arm that have something, among those that could, without limits."""
     arm = units.arm(axillary) & among
     some = arm & hit
-    total, hits = int(arm.sum()), int(some.sum())
-    found = proportion(events=hits, total=total, level=level) if total else None
+    total, hits = int(np.count_nonzero(arm)), int(np.count_nonzero(some))
     return Share(
         key=f"{key}/{arm_code(axillary)}",
         arm=arm_code(axillary),
         hits=hits,
         total=total,
-        value=found.value if found else None,
-        lower=found.lower if found else None,
-        upper=found.upper if found else None,
-        method=found.method if found else "",
-        note="" if found else f"no {units.words} to count",
-        cases=Cases((pk_cases(units.record, units.pks[some]),), (pk_cases(units.record, units.pks[arm]),)),
+        value=hits / total if total else None,
+        note="" if total else f"no {units.words} to count",
+        cases=Cases(
+            (CaseList(units.record, lambda: units.pks[some]),),
+            (CaseList(units.record, lambda: units.pks[arm]),),
+        ),
+    )
+
+
+def share(key: str, units: Units, hit: Flags, among: Flags, *, axillary: bool, level: float) -> Share:
+    """The same with Wilson limits."""
+    return limited([plain_share(key, units, hit, among, axillary=axillary)], level)[0]
+
+
+def both_plain(key: str, units: Units, hit: Flags, among: Flags) -> tuple[Share, Share]:
+    """The share in the axillary and in the femoral arm, without limits."""
+    return (
+        plain_share(key, units, hit, among, axillary=True),
+        plain_share(key, units, hit, among, axillary=False),
     )
 
 
 def both_arms(key: str, units: Units, hit: Flags, among: Flags, level: float) -> tuple[Share, Share]:
-    """The share in the axillary and in the femoral arm."""
-    return (
-        share(key, units, hit, among, axillary=True, level=level),
-        share(key, units, hit, among, axillary=False, level=level),
+    """The same with Wilson limits."""
+    axillary, femoral = limited(both_plain(key, units, hit, among), level)
+    return axillary, femoral
+
+
+def limited(shares: Sequence[Share], level: float) -> list[Share]:
+    """Shares with Wilson limits, all worked out at once; an empty arm has none."""
+    lower, upper = wilson_limits(
+        [share.hits or 0 for share in shares], [share.total or 1 for share in shares], level
     )
+    return [
+        replace(share, lower=low, upper=high, method="Wilson") if share.total else share
+        for share, low, high in zip(shares, lower.tolist(), upper.tolist(), strict=True)
+    ]
 
 
 def counted(key: str, record: Record, pks: Ints, *, arm: str = "", out_of: int | None = None) -> Share:
@@ -67,22 +91,32 @@ def counted(key: str, record: Record, pks: Ints, *, arm: str = "", out_of: int |
     )
 
 
-def rate_share(key: str, units: Units, events: Ints, days: float, *, axillary: bool, level: float) -> Share:
-    """Events of one arm per 1,000 device-days, with exact limits; ``events`` are their keys."""
-    found = rate(events=int(events.size), time=days, level=level) if days > 0 else None
+def rate_share(key: str, units: Units, events: Ints, days: float, *, axillary: bool) -> Share:
+    """Events of one arm per 1,000 device-days, without limits; ``events`` are their keys."""
     arm = units.arm(axillary)
     return Share(
         key=f"{key}/{arm_code(axillary)}",
         arm=arm_code(axillary),
         hits=int(events.size),
         total=days,
-        value=found.value if found else None,
-        lower=found.lower if found else None,
-        upper=found.upper if found else None,
-        method=f"{found.method}, per {PER_DEVICE_DAYS:,.0f} device-days" if found else "",
-        note="" if found else "no device-days in this stretch of time",
-        cases=Cases((pk_cases("events", events),), (pk_cases(units.record, units.pks[arm]),)),
+        value=events.size / days * PER_DEVICE_DAYS if days > 0 else None,
+        note="" if days > 0 else "no device-days in this stretch of time",
+        cases=Cases((pk_cases("events", events),), (CaseList(units.record, lambda: units.pks[arm]),)),
     )
+
+
+def limited_rates(shares: Sequence[Share], level: float) -> list[Share]:
+    """Rates with exact limits, all worked out at once."""
+    lower, upper = garwood_limits(
+        [share.hits or 0 for share in shares], [share.total or 1.0 for share in shares], level
+    )
+    method = f"exact (Garwood), per {PER_DEVICE_DAYS:,.0f} device-days"
+    return [
+        replace(share, lower=low * PER_DEVICE_DAYS, upper=high * PER_DEVICE_DAYS, method=method)
+        if share.total
+        else share
+        for share, low, high in zip(shares, lower.tolist(), upper.tolist(), strict=True)
+    ]
 
 
 def contrast(measure: str, found: Estimate) -> Contrast:

@@ -14,6 +14,7 @@ from outcomes.comparison.value import (
     Contrast,
     CrudeRow,
     Restriction,
+    Sensitivity,
     SensitivityRow,
     Wanted,
 )
@@ -30,13 +31,16 @@ SAME = 0.02  # a shift of less than two points is called none
 
 
 def summary(comparison: Comparison) -> tuple[str, ...]:
-    """The paragraphs on top: who, what was seen, and how far it carries. Empty sentences are left out."""
+    """The paragraphs on top: who, what was seen, and how far it carries. Empty sentences are left out.
+
+    Needs the baseline, crude and adjusted parts; KeyError without the last two.
+    """
     row = comparison.crude_row(comparison.choices.outcome)
     adjusted = comparison.adjusted_row(comparison.choices.outcome)
     said = (
         (_who(comparison), _alike(comparison)),
         (_crude(row), _adjusted(comparison, adjusted), _left_over(comparison, adjusted)),
-        (_unmeasured(adjusted), _agreement(comparison), _needed(comparison), NEVER_CAUSAL),
+        (_unmeasured(adjusted), NEVER_CAUSAL),
     )
     return tuple(" ".join(sentence for sentence in sentences if sentence) for sentences in said)
 
@@ -59,7 +63,7 @@ def _who(comparison: Comparison) -> str:
 
 def _alike(comparison: Comparison) -> str:
     """The largest differences at the start, and what weighting left of them."""
-    rows = [row for row in comparison.baseline.rows if row.before is not None]
+    rows = [row for row in _baseline_rows(comparison) if row.before is not None]
     large = sorted(
         (row for row in rows if abs(row.before or 0.0) > limits.UNBALANCED),
         key=lambda row: -abs(row.before or 0.0),
@@ -70,6 +74,10 @@ def _alike(comparison: Comparison) -> str:
         return "The two groups were alike in everything that was recorded about them at the start."
     named = _named(large)
     return f"At the start the groups differed most in {', '.join(named)}; a crude figure mixes that in."
+
+
+def _baseline_rows(comparison: Comparison) -> tuple[BaselineRow, ...]:
+    return comparison.baseline.rows if comparison.baseline else ()
 
 
 def _named(rows: list[BaselineRow]) -> list[str]:
@@ -95,7 +103,8 @@ def _points_and_limits(contrast: Contrast) -> str:
 
 
 def _adjusted(comparison: Comparison, row: AdjustedRow) -> str:
-    terms = ", ".join(comparison.adjusted.overlap.terms)
+    overlap = comparison.adjusted.overlap if comparison.adjusted else None
+    terms = ", ".join(overlap.terms) if overlap else ""
     if row.refusal or row.difference.value is None:
         reason = row.refusal or row.difference.note
         if reason == HIDDEN:
@@ -105,7 +114,7 @@ def _adjusted(comparison: Comparison, row: AdjustedRow) -> str:
             "difference between the patients."
         )
     weighted = (
-        f"Weighted so that both groups are alike in {terms}{_among(comparison.adjusted.overlap.restricted)}, "
+        f"Weighted so that both groups are alike in {terms}{_among(overlap.restricted if overlap else ())}, "
         f"the difference is {_points_and_limits(row.difference)}"
     )
     return f"{weighted}{_shift(row)}: {_verdict(row.difference)}."
@@ -151,7 +160,7 @@ def _left_over(comparison: Comparison, row: AdjustedRow) -> str:
     if row.refusal or row.difference.value is None:
         return ""
     large = sorted(
-        (r for r in comparison.baseline.rows if abs(r.after or 0.0) > limits.UNBALANCED),
+        (r for r in _baseline_rows(comparison) if abs(r.after or 0.0) > limits.UNBALANCED),
         key=lambda r: -abs(r.after or 0.0),
     )
     if not large:
@@ -170,9 +179,14 @@ def _unmeasured(row: AdjustedRow) -> str:
     )
 
 
-def _agreement(comparison: Comparison) -> str:
+def robustness(found: Sensitivity, unit: str) -> tuple[str, ...]:
+    """Whether the other ways to count agree, and what would settle the question: two sentences at most."""
+    return tuple(sentence for sentence in (_agreement(found), _needed(found, unit)) if sentence)
+
+
+def _agreement(found: Sensitivity) -> str:
     """Whether the other ways to count point the same way."""
-    rows = comparison.sensitivity.rows
+    rows = found.rows
     known = [value for value in map(_best, rows[1:]) if value is not None]
     main = _best(rows[0]) if rows else None
     if main is None or not known:
@@ -188,19 +202,19 @@ def _best(row: SensitivityRow) -> float | None:
     return row.adjusted.value
 
 
-def _needed(comparison: Comparison) -> str:
-    wanted = next((w for w in comparison.sensitivity.wanted if w.half_width == ASKED_WIDTH), None)
+def _needed(found: Sensitivity, unit: str) -> str:
+    wanted = next((w for w in found.wanted if w.half_width == ASKED_WIDTH), None)
     more = _more(wanted)
     if wanted is None or more is None:
         return ""
     width = number(ASKED_WIDTH * 100, 0)
     if more == 0:
         return f"The difference is already known to within {width} points either way."
-    pace = comparison.sensitivity.pace
+    pace = found.pace
     years = f", about {number(more / pace, 0)} years at the present pace" if pace else ""
     return (
         f"To know the difference to within {width} points either way would take about {_round(more)} more "
-        f"{comparison.who.unit}{years}."
+        f"{unit}{years}."
     )
 
 

@@ -218,9 +218,9 @@ def _ways_out(programme: Programme, view: str, clock: Clock) -> tuple[Ints, Ints
     return end, cause
 
 
-def is_last_of_course(units: Units) -> Flags:
-    """Rows that no other row of the same course follows."""
-    return units.way_out != CHANGED
+def distinct(ordered: Ints) -> int:
+    """How many different values in a column whose equal values stand together, as patients and courses do."""
+    return int(np.count_nonzero(ordered[1:] != ordered[:-1])) + 1 if ordered.size else 0
 
 
 def start_years(programme: Programme, units: Units) -> Floats:

@@ -8,11 +8,13 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property
+from typing import Any
 
 from outcomes.comparison.choices import Choices
 from outcomes.measures.values import Cases
 
 ARMS = ("AXILLARY", "FEMORAL")
+_NONE: dict[str, Any] = {}
 HIDDEN = "hidden: a small count, or one from which a small count could be worked out"
 
 
@@ -175,10 +177,7 @@ class Overlap:
 
 @dataclass(frozen=True, kw_only=True)
 class AdjustedRow:
-    """One outcome after weighting. ``refusal`` says why there is no figure.
-
-    ``crude`` is the difference of the same rows before weighting; ``axillary`` and ``femoral`` are weighted.
-    """
+    """One outcome weighted (``axillary``, ``femoral``), and ``crude`` for the same rows; or a refusal."""
 
     code: str
     label: str
@@ -219,10 +218,7 @@ class Adjusted:
 
 @dataclass(frozen=True, kw_only=True)
 class Line:
-    """A curve of one arm read on a grid of days, with numbers at risk on ``risk_days``.
-
-    ``reached`` counts the rows that had left by this cause on each day of the grid.
-    """
+    """A curve of one arm on a grid of days; ``reached`` counts who had left by this cause by then."""
 
     arm: str
     subjects: int | None
@@ -269,7 +265,6 @@ class Naive:
     naive_ratio: Contrast
     naive_hazard: Contrast
     state_hazard: Contrast
-    note: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -294,7 +289,6 @@ class Wanted:
     crude_more: int | None
     crude_years: float | None
     adjusted_more: int | None
-    note: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -328,7 +322,7 @@ class LearningCurve:
 
 @dataclass(frozen=True, kw_only=True)
 class Trend:
-    """A control chart of one arm: ``at`` are labels of months, or ordinal numbers of gaps."""
+    """A control chart of one arm: ``at`` are months of the points, or of the events that end gaps."""
 
     arm: str
     kind: str
@@ -355,7 +349,10 @@ class OverTime:
 
 @dataclass(frozen=True, kw_only=True)
 class Comparison:
-    """Everything the comparison page says, at one data cut, under one set of choices."""
+    """Everything the comparison page says, at one data cut, under one set of choices.
+
+    A part that was not asked for is None.
+    """
 
     choices: Choices
     centres: tuple[str, ...]
@@ -364,13 +361,13 @@ class Comparison:
     level: float
     software_version: str
     who: Who
-    baseline: Baseline
-    crude: Crude
-    adjusted: Adjusted
-    timing: Timing
-    naive: Naive
-    sensitivity: Sensitivity
-    over_time: OverTime
+    baseline: Baseline | None = None
+    crude: Crude | None = None
+    adjusted: Adjusted | None = None
+    timing: Timing | None = None
+    naive: Naive | None = None
+    sensitivity: Sensitivity | None = None
+    over_time: OverTime | None = None
     shown_to: str = "the programme"
     smallest_cell: int | None = None
 
@@ -383,11 +380,11 @@ class Comparison:
 
     def crude_row(self, code: str) -> CrudeRow:
         """The crude row of an outcome; KeyError if there is none."""
-        return {row.code: row for row in self.crude.rows}[code]
+        return {row.code: row for row in self.crude.rows}[code] if self.crude else _NONE[code]
 
     def adjusted_row(self, code: str) -> AdjustedRow:
         """The adjusted row of an outcome; KeyError if there is none."""
-        return {row.code: row for row in self.adjusted.rows}[code]
+        return {row.code: row for row in self.adjusted.rows}[code] if self.adjusted else _NONE[code]
 
 
 def _collect(value: object, found: dict[str, Share]) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,13 +11,14 @@ from django.shortcuts import render
 
 from outcomes.case_lists import case_rows
 from outcomes.comparison import limits
-from outcomes.comparison.build import build_comparison
+from outcomes.comparison.build import PARTS, build_comparison
 from outcomes.comparison.choices import ASKED, FACTORS, FILTERS, VIEWS, WEIGHTS, Choices, read_choices
 from outcomes.comparison.committee import for_committee
 from outcomes.comparison.endpoints import BY_CODE, ENDPOINTS
 from outcomes.comparison.guard import committee_choices, guard_of
 from outcomes.comparison.page.drawing import comparison_spec
-from outcomes.comparison.page.sections import Picture, Section, Words, section, sections
+from outcomes.comparison.page.section import Later, Picture, Section, Words
+from outcomes.comparison.page.sections import AT_ONCE, NEEDS, section, sections
 from outcomes.comparison.page.values import chart_values
 from outcomes.comparison.reading import load
 from outcomes.comparison.serialise import as_json
@@ -26,6 +28,18 @@ from outcomes.comparison.value import Comparison
 from outcomes.figures import Chart
 from registry.access import LOGBOOK, REPORTS, SignedInRequest, allow
 from registry.choices import Role
+
+SIZES = (("", 360), ("size-m", 480), ("size-l", 640))  # pixels, as in compare.css
+
+
+# Which part of the comparison holds the counts whose keys begin so.
+PARTS_OF_KEYS = {
+    **dict.fromkeys(("risk", "early", "rate-all", "rate-early", "rate-later"), ("crude",)),
+    **dict.fromkeys(("baseline", "year"), ("baseline",)),
+    **dict.fromkeys(("stratum", "compared"), ("adjusted",)),
+    **dict.fromkeys(("time", "not-followed"), ("timing",)),
+    **{name: (name,) for name in ("naive", "sensitivity")},
+}
 
 
 @dataclass(frozen=True)
@@ -47,10 +61,12 @@ def asked_choices(request: SignedInRequest) -> Asked:
     return Asked(choices, problems, sees_all)
 
 
-def current_comparison(request: SignedInRequest, asked: Asked) -> Comparison:
-    """The comparison as the logbook stands now, as this role sees it."""
+def current_comparison(request: SignedInRequest, asked: Asked, parts: Collection[str] = PARTS) -> Comparison:
+    """The comparison, or some parts of it, as the logbook stands now and as this role sees it."""
     dataset, facts = load(centres=[request.centre])
-    comparison = build_comparison(dataset=dataset, facts=facts, choices=asked.choices)
+    if not asked.sees_all:
+        parts = {"crude", *parts}  # what may be shown of the others hangs on it
+    comparison = build_comparison(dataset=dataset, facts=facts, choices=asked.choices, parts=parts)
     if asked.sees_all:
         return comparison
     guard = guard_of(Programme(dataset, facts), asked.choices, request.centre.smallest_cell)
@@ -69,10 +85,19 @@ def drawn(made: Section) -> dict[str, Any]:
 
 def _drawn(part: Any) -> dict[str, Any]:
     if isinstance(part, Chart):
-        return {"chart": part, "spec": comparison_spec(part), "table": chart_values(part)}
+        spec = comparison_spec(part)
+        return {"chart": part, "spec": spec, "table": chart_values(part), "size": _size(spec)}
     if isinstance(part, Words):
         return {"words": part}
+    if isinstance(part, Later):
+        return {"later": part}
     return {"picture": part} if isinstance(part, Picture) else {"table": part}
+
+
+def _size(spec: dict[str, Any]) -> str:
+    """Class of the height that the chart's rows need; Plotly fills the place it is given."""
+    height = spec["layout"].get("height", 0)
+    return next((name for name, most in SIZES if height <= most), "size-xl")
 
 
 def _controls(choices: Choices) -> dict[str, Any]:
@@ -102,7 +127,7 @@ def _context(asked: Asked, comparison: Comparison, shown: tuple[Section, ...]) -
         "query": asked.choices.query,
         "opens": asked.sees_all,
         "limits": limits,
-        "early_days": limits.EARLY_HOURS // 24,
+        "narrowed": bool(set(asked.choices.filters) - {"period"}) or bool(asked.choices.bands),
         **_controls(asked.choices),
     }
 
@@ -110,7 +135,7 @@ def _context(asked: Asked, comparison: Comparison, shown: tuple[Section, ...]) -
 @allow(REPORTS)
 def compare(request: SignedInRequest) -> HttpResponse:
     asked = asked_choices(request)
-    comparison = current_comparison(request, asked)
+    comparison = current_comparison(request, asked, AT_ONCE)
     shown = sections(comparison)
     context = _context(asked, comparison, shown)
     context["contents"] = [{"id": made.id, "label": made.title} for made in shown]
@@ -121,10 +146,9 @@ def compare(request: SignedInRequest) -> HttpResponse:
 def compare_section(request: SignedInRequest, section_id: str) -> HttpResponse:
     """One section by itself, for a meeting or a printer."""
     asked = asked_choices(request)
-    try:
-        made = section(current_comparison(request, asked), section_id)
-    except KeyError:
-        raise Http404 from None
+    if section_id not in NEEDS:
+        raise Http404
+    made = section(current_comparison(request, asked, NEEDS[section_id]), section_id)
     context = {
         "asked": asked,
         "section": drawn(made),
@@ -151,7 +175,9 @@ def compare_json(request: SignedInRequest) -> HttpResponse:
 def compare_cases(request: SignedInRequest) -> HttpResponse:
     """The cases behind one figure of the comparison."""
     asked = asked_choices(request)
-    found = current_comparison(request, asked).shares.get(request.GET.get("figure", ""))
+    key = request.GET.get("figure", "")
+    parts = PARTS_OF_KEYS.get(key.partition("/")[0], ())
+    found = current_comparison(request, asked, parts).shares.get(key)
     if found is None:
         raise Http404
     context = {

@@ -25,6 +25,7 @@ from registry.choices import RouteGroup
 
 NAMES = {arm: ROUTE_NAMES[RouteGroup(arm)] for arm in ARMS}
 BEFORE, AFTER = "Before weighting", "After weighting"
+MOST_CASES_DRAWN = 250
 
 
 @dataclass(frozen=True)
@@ -76,7 +77,7 @@ def _differences(
         kind="dots",
         finding=finding,
         label=label,
-        x_title="Difference in percentage points, axillary minus femoral",
+        x_title="Percentage points, axillary minus femoral",
         y_title="",
         percent=False,
         series=(series,) if rows else (),
@@ -101,7 +102,7 @@ def adjusted_forest(adjusted: Adjusted, *, id: str, finding: str, label: str) ->
         kind="dots",
         finding=finding,
         label=label,
-        x_title="Difference in percentage points, axillary minus femoral",
+        x_title="Percentage points, axillary minus femoral",
         y_title="",
         percent=False,
         series=series,
@@ -115,21 +116,29 @@ def balance(rows: Sequence[BaselineRow], *, id: str, finding: str, label: str) -
     kept = sorted((row for row in rows if row.before is not None), key=lambda row: -abs(row.before or 0.0))
     after = [row for row in kept if row.after is not None]
     series = [
-        Series(BEFORE, "", tuple(r.label for r in kept), tuple(r.before or 0.0 for r in kept)),
-        Series(AFTER, "", tuple(r.label for r in after), tuple(r.after or 0.0 for r in after)),
+        Series(BEFORE, "", tuple(_short(r) for r in kept), tuple(r.before or 0.0 for r in kept)),
+        Series(AFTER, "", tuple(_short(r) for r in after), tuple(r.after or 0.0 for r in after)),
     ]
     return ComparisonChart(
         id=id,
         kind="dots",
         finding=finding,
         label=label,
-        x_title="Standardised difference (axillary minus femoral, in pooled standard deviations)",
+        x_title="Standardised difference, axillary minus femoral",
         y_title="",
         percent=False,
         series=tuple(s for s in series if s.x),
         method=f"Shaded: within ±{limits.UNBALANCED:g}. In standard deviations of the unweighted arms.",
         shape="balance",
     )
+
+
+def _short(row: BaselineRow) -> str:
+    """The name of a characteristic, or of its level where that says enough, for the margin of a chart."""
+    group, _, level = row.label.partition(": ")
+    if level and level != "Other":
+        return level
+    return f"{group}: other" if level else group.partition(",")[0]
 
 
 def overlap(found: Overlap, *, id: str, finding: str, label: str) -> ComparisonChart:
@@ -224,11 +233,13 @@ def shares(
 
 def sums(found: LearningCurve, *, id: str, finding: str, label: str) -> ComparisonChart:
     """Both cumulative sums over the sequence of axillary courses."""
-    at = tuple(float(k + 1) for k in range(len(found.worse)))
+    kept = _drawn_cases(found)
+    at = tuple(float(k + 1) for k in kept)
     series = (
-        Series("Twice the expected odds", "", at, found.worse),
-        Series("Half the expected odds", "", at, found.better),
+        Series("Twice the expected odds", "", at, tuple(found.worse[k] for k in kept)),
+        Series("Half the expected odds", "", at, tuple(found.better[k] for k in kept)),
     )
+    place = {k: position for position, k in enumerate(kept)}
     return ComparisonChart(
         id=id,
         kind="trend",
@@ -240,9 +251,17 @@ def sums(found: LearningCurve, *, id: str, finding: str, label: str) -> Comparis
         series=series if at else (),
         method=_sentence(found.method),
         shape="sums",
-        signals=tuple(place - 1 for _, place in found.signals if place),
+        signals=tuple(place[case - 1] for _, case in found.signals if case),
         thresholds=found.thresholds,
     )
+
+
+def _drawn_cases(found: LearningCurve) -> list[int]:
+    """Positions drawn: all, or one in several of a long sequence, and every signal."""
+    cases = len(found.worse)
+    step = max(1, -(-cases // MOST_CASES_DRAWN))
+    signals = {case - 1 for _, case in found.signals if case}
+    return sorted(signals | set(range(0, cases, step)) | set(range(cases - 1, cases)))
 
 
 def control(found: Trend, *, id: str, finding: str, label: str) -> ComparisonChart:

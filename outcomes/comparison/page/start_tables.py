@@ -9,8 +9,8 @@ from outcomes.comparison.limits import UNBALANCED
 from outcomes.comparison.page.table import ROUTE_COLUMNS, Row, Table
 from outcomes.comparison.value import (
     HIDDEN,
+    Baseline,
     BaselineRow,
-    Comparison,
     Share,
     Who,
 )
@@ -79,14 +79,14 @@ def _standardised(value: float | None) -> Said:
 def _baseline_row(row: BaselineRow, level: str, weighted: bool) -> Row:
     unit = "" if row.unit in ("", "%") else f" ({row.unit})"
     hidden = row.note == HIDDEN
-    missing = "hidden" if None in row.missing else f"{row.missing[0]} / {row.missing[1]}"
+    missing = Said(instead="hidden") if None in row.missing else Said(f"{row.missing[0]} / {row.missing[1]}")
     differences = [row.before, row.after] if weighted else [row.before]
     return Row(
         level or f"{row.label}{unit}",
         (
             _mean(row, row.axillary, row.spread[0]),
             _mean(row, row.femoral, row.spread[1]),
-            Said(missing),
+            missing,
             *(Said(instead="hidden") if hidden else _standardised(value) for value in differences),
         ),
         small="adjusted for" if row.adjusted and not level else "",
@@ -97,7 +97,8 @@ def baseline_table(rows: Sequence[BaselineRow], *, weighted: bool) -> Table:
     """Characteristics of the arms, missing counts and standardised differences."""
     made: list[Row] = []
     heading = ""
-    for row in rows:
+    # Characteristics with levels come last, each under its own heading.
+    for row in sorted(rows, key=lambda row: ": " in row.label):
         group, _, level = row.label.partition(": ")
         if level and group != heading:
             heading = group
@@ -112,13 +113,11 @@ def baseline_table(rows: Sequence[BaselineRow], *, weighted: bool) -> Table:
     return Table("baseline", "At the start", columns, tuple(made), notes=notes)
 
 
-def years_table(comparison: Comparison) -> Table:
+def years_table(baseline: Baseline, unit: str) -> Table:
     """The drift of the choice of route over calendar time."""
     rows = [
         Row(str(year), (say_count(axillary), say_count(femoral)))
-        for year, axillary, femoral in comparison.baseline.by_year
+        for year, axillary, femoral in baseline.by_year
     ]
     note = "Calendar time is part of every adjusted figure."
-    return Table(
-        "years", f"{comparison.who.unit.capitalize()} begun, by year", ROUTE_COLUMNS, tuple(rows), note
-    )
+    return Table("years", f"{unit.capitalize()} begun, by year", ROUTE_COLUMNS, tuple(rows), note)
