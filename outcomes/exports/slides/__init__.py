@@ -12,7 +12,8 @@ __all__ = ["slides"]
 
 def slides(material: Material) -> bytes:
     """A .pptx file; the same material gives the same bytes."""
-    from outcomes.exports.slides.story import ORDER, Story  # the library takes a while to import
+    from outcomes.exports.slides.order import ORDER  # the library takes a while to import
+    from outcomes.exports.slides.story import Story
     from outcomes.exports.slides.template import presentation
 
     deck = presentation()

@@ -72,6 +72,29 @@ def outcomes_finding(material: Material) -> str:
     return f"Bridged to any therapy: {of_routes(material, 'success', 'any')} courses with an outcome"
 
 
+def volume_trend_finding(material: Material) -> str:
+    """Patients begun now and before."""
+    return _now_and_before(material, "volume.begun/ALL/patients", "{} patients begun")
+
+
+def harm_trend_finding(material: Material) -> str:
+    """Complications per device-days now and before."""
+    key = "complications/ALL/ANY/rate"
+    return _now_and_before(material, key, "Any complication: {} per 1,000 device-days")
+
+
+def _now_and_before(material: Material, key: str, phrase: str) -> str:
+    """A value of this quarter, and the lowest and the highest of the quarters before."""
+    *before, now = (report.figure(key) for report in material.quarters)
+    said = f"{phrase.format(show(now).value or 'not estimable')} in {material.header.period}"
+    known = [figure for figure in before if show(figure).value]
+    ordered = sorted(known, key=lambda figure: figure.estimate or figure.numerator or 0)
+    if not ordered:
+        return said
+    span = f"{show(ordered[0]).value} to {show(ordered[-1]).value}"
+    return f"{said}; {span} in the {len(known)} quarters before"
+
+
 def cases_finding(material: Material) -> str:
     """How many events are up for discussion."""
     number = len(material.cases)

@@ -14,7 +14,7 @@ from pptx.util import Inches
 
 from outcomes.exports.material import Material
 from outcomes.exports.slides import slides
-from outcomes.exports.slides.story import with_events
+from outcomes.exports.slides.quarter_pages import with_events
 from registry.models import Patient
 from tests.outcomes.builder import Logbook
 from tests.outcomes.exports.conftest import material_of

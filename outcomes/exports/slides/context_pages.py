@@ -1,0 +1,151 @@
+"""The slides around the quarter: comparison, quarters before, cases, what is left out, definitions."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from outcomes.exports.material import CAUTION, Material
+from outcomes.exports.slides import told
+from outcomes.exports.slides.native import place
+from outcomes.exports.slides.page import SMALL_SIZE, TABLE_SIZE, TEXT_SIZE, Box
+from outcomes.exports.slides.story import LEFT, MOST_ROWS, RIGHT, Story
+from outcomes.figures import Chart
+
+
+def comparison(story: Story) -> None:
+    chart = story.material.comparison
+    if chart is None:
+        return
+    page = story.page(chart.finding, [chart.label, chart.method, *_forest_notes(chart), CAUTION])
+    place(page, chart, Box(0.6, 1.4, 12.13, 4.85))
+    warning = (
+        "Crude: routes are chosen for different patients, and nothing here was randomised or adjusted. "
+        "Several complications are looked at, so one interval in twenty leaves out 1 by chance."
+    )
+    page.words(Box(0.6, 6.25, 12.1, 0.6), [warning], size=SMALL_SIZE, soft=True)
+
+
+def _forest_notes(chart: Chart) -> list[str]:
+    series = chart.series[0]
+    return [f"{name}: events {events}" for name, events in zip(series.x, series.notes, strict=True)]
+
+
+def volume_trends(story: Story) -> None:
+    _trend_page(story, story.material.trends[:2], told.volume_trend_finding)
+
+
+def harm_trends(story: Story) -> None:
+    _trend_page(story, story.material.trends[2:], told.harm_trend_finding)
+
+
+def _trend_page(story: Story, charts: Sequence[Chart], finding: Callable[[Material], str]) -> None:
+    """Two charts over the quarters beside each other; no slide for a report without quarters before."""
+    if not charts:
+        return
+    notes = [f"{chart.label}. {chart.method}" for chart in charts]
+    page = story.page(finding(story.material), [*notes, *_values(charts), CAUTION])
+    for chart, box in zip(charts, (LEFT, RIGHT), strict=True):
+        heading = chart.label.partition(" by quarter")[0]
+        page.words(Box(box.left, 1.42, box.width, 0.35), [heading], bold=True)
+        place(page, chart, Box(box.left, 1.8, box.width, 4.4))
+    line = "Bars show 95% limits. A single quarter above or below the others is no signal."
+    page.words(Box(0.6, 6.3, 12.1, 0.4), [line], size=SMALL_SIZE, soft=True)
+
+
+def _values(charts: Sequence[Chart]) -> list[str]:
+    return [
+        f"{chart.label.split(' by ')[0]}, {series.name.lower()}, {x}: {y:.1f} {note}".rstrip()
+        for chart in charts
+        for series in chart.series
+        for x, y, note in zip(series.x, series.y, series.notes, strict=True)
+    ]
+
+
+def cases(story: Story) -> None:
+    material = story.material
+    if not material.cases_shown:
+        return
+    page = story.page(
+        told.cases_finding(material), ["Serious complications with onset in the period.", CAUTION]
+    )
+    rows = [
+        [f"Day {c.day}", c.route, c.kind, c.grade, f"{c.state}; {c.review.lower()}"] for c in material.cases
+    ]
+    if rows:
+        page.table(
+            Box(0.6, 1.6, 12.13, 4),
+            ("On support", "Route", "What", "Grade", "State and review"),
+            rows[:MOST_ROWS],
+            widths=(1.3, 1.9, 2.3, 4.2, 2.4),
+            size=TABLE_SIZE,
+            words=True,
+            alt="Serious complications, no identifiers",
+        )
+    rest = f"{len(rows) - MOST_ROWS} more are in the packet. " if len(rows) > MOST_ROWS else ""
+    line = f"{rest}No identifiers are shown; the day of insertion is day 0."
+    page.words(Box(0.6, 6.2, 12.1, 0.5), [line], size=SMALL_SIZE, soft=True)
+
+
+def quality(story: Story) -> None:
+    material = story.material
+    page = story.page(told.left_out_finding(material), told.notes(material, []))
+    lines = material.report.left_out
+    rows = [[str(line.count), line.counted, line.reason, line.treatment] for line in lines[:MOST_ROWS]]
+    if rows:
+        page.table(
+            Box(0.6, 1.6, 12.13, 3),
+            ("Number", "Of", "Why", "What was done"),
+            rows,
+            size=TABLE_SIZE,
+            words=True,
+            widths=(0.9, 1.6, 7, 2.2),
+            alt="Records left out, censored or counted apart",
+        )
+    top = 2.2 + 0.36 * len(rows)
+    page.words(Box(0.6, top, 12.1, 1.6), _quality_lines(material), size=TEXT_SIZE)
+
+
+def _quality_lines(material: Material) -> list[str]:
+    """How complete the records behind the figures are."""
+    unrecorded = material.figures.get("mobilisation.course/ALL/unrecorded")
+    open_courses = material.figures.get("outcomes/ALL/NONE")
+    late = material.figures.get("complications.late/ALL/ANY")
+    said = [
+        f"Courses without any recorded mobility level: {told.cell(unrecorded)}" if unrecorded else "",
+        f"Courses without an outcome at the data cut: {told.cell(open_courses)}" if open_courses else "",
+        f"Events more than 24 h after their device was out: {told.cell(late)}" if late else "",
+    ]
+    return [line for line in said if line]
+
+
+def definitions(story: Story) -> None:
+    material = story.material
+    page = story.page("How the figures are defined", [m.definition for m in material.report.measures])
+    chosen = (
+        "volume.in_place",
+        "dwell.run",
+        "complications",
+        "repositions",
+        "mobilisation.course",
+        "bridge",
+        "success",
+    )
+    found = [measure for measure in material.report.measures if measure.id in chosen]
+    rows = [[m.title, _capital(m.what_counts), _capital(m.who_counts)] for m in found]
+    page.table(
+        Box(0.6, 1.45, 12.13, 4.6),
+        ("Measure", "What counts", "Out of"),
+        rows,
+        size=SMALL_SIZE,
+        words=True,
+        widths=(2.3, 5.2, 4.6),
+        alt="Definitions of the main measures",
+    )
+    versions = (
+        f"Definitions {material.header.definitions_version}; the packet holds all of them with their sources."
+    )
+    page.words(Box(0.6, 6.55, 12.1, 0.35), [versions], size=SMALL_SIZE, soft=True)
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
