@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from typing import Any
 
-from django.db.models import Q
+from django.db.models import F, Q
 from django.db.models.functions import Trim, Upper
 from django.utils import timezone
 
@@ -52,7 +52,9 @@ def trace(terms: DeviceSearchTerms, *, by: User) -> Found:
     runs = _comparable(Run.objects.seen_by(by))
     matching = list(runs.filter(_equals(terms.parts)).order_by("-inserted_at"))
     unknown = list(
-        runs.filter(_cannot_be_excluded(terms.parts)).filter(_used_between(terms.since, terms.until))
+        runs.filter(_cannot_be_excluded(terms.parts), _used_between(terms.since, terms.until)).order_by(
+            F("removed_at").desc(nulls_first=True), "-inserted_at"
+        )
     )
     in_place = [run for run in matching if run.removed_at is None]
     past = [run for run in matching if run.removed_at is not None]

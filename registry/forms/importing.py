@@ -199,7 +199,8 @@ class MeaningForm(forms.Form):
         named = unit_in(how.heading, how.target)
         proven = proven_unit(how.target, column(self.staged, how.place))
         if units and proven and named in ("", proven):
-            self.proofs[how.place] = f"In {proven}: in any other unit some value would be impossible."
+            words = next(unit.words for unit in units if unit.name == proven)
+            self.proofs[how.place] = f"In {words}: any other unit would make some value impossible."
         elif units:
             own = how.target.field.unit
             choices = [
@@ -350,7 +351,7 @@ class AnswersForm(forms.Form):
         if staged.report.get("unusual"):
             self.fields["reason"] = forms.CharField(
                 label="Why these stand",
-                required=False,
+                required=not staged.report["stops"],
                 max_length=300,
                 initial=staged.decisions.get("reason", ""),
                 help_text="Kept with each of them, for example: compared with the procedure notes.",

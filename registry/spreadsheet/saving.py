@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 from django.db import DatabaseError, connection, models, transaction
@@ -20,6 +21,7 @@ from registry.spreadsheet.progress import Tell, silent
 from registry.spreadsheet.rows import CellProblem, SheetRow
 
 BATCH = 200
+MANY = 3
 REASON = "import from a spreadsheet"
 
 
@@ -81,7 +83,7 @@ class _Saving:
             self._events(rows)
         else:
             self._runs(rows)
-        self.report.problems = [problem for row in self.order.rows for problem in row.problems]
+        self.report.problems = _once_for_all(self.order.rows)
         self.report.notes.sort()
         Answer.objects.bulk_create(self.answers)
         with connection.cursor() as cursor:
@@ -242,6 +244,22 @@ class _Saving:
                     given_by=self.by,
                 )
             )
+
+
+def _once_for_all(rows: list[SheetRow]) -> list[CellProblem]:
+    """All problems in order. What no column of the sheet holds is said once, at the first row without it."""
+    lacking = Counter(problem.text for row in rows for problem in row.problems if not problem.column)
+    told: set[str] = set()
+    problems = []
+    for problem in (problem for row in rows for problem in row.problems):
+        many = lacking[problem.text]
+        if problem.column or many < MANY:
+            problems.append(problem)
+        elif problem.text not in told:
+            told.add(problem.text)
+            text = f"{problem.text} So it is in {many} rows: no column of the sheet holds it."
+            problems.append(replace(problem, text=text))
+    return problems
 
 
 def _refusal(error: DatabaseError) -> str:

@@ -199,6 +199,6 @@ def remember(sheet: StagedSheet, centre: Centre) -> None:
 def finish(sheet: StagedSheet) -> None:
     """Keep only the counts of a finished import; the cells go."""
     sheet.state = SheetState.DONE
-    sheet.report = {"counts": sheet.report.get("counts", {}), "notes": len(sheet.report.get("notes", []))}
+    sheet.report = {"counts": sheet.report.get("counts", {})}
     sheet.upload, sheet.sheets, sheet.grid, sheet.decisions = None, [], {}, {}
     sheet.save()

@@ -111,26 +111,23 @@ def preview(request: SignedInRequest) -> HttpResponse:
     staged = _staged(request)
     if not staged.decisions.get("read"):
         return redirect("import_meanings")
-    if request.method == "POST":
-        form = AnswersForm(request.POST, staged=staged)
-        if form.is_valid():
-            form.decide()
-            if request.POST.get("do") == "save" and _save(request, staged):
-                return redirect("importing")
-            if request.POST.get("do") != "save":
-                _check(request, staged)
-            return redirect("import_preview")
-    if not staged.report:
-        _check(request, staged)
+    form = AnswersForm(posted(request), staged=staged)
+    if form.is_valid():
+        form.decide()
+        if request.POST.get("do") != "save":
+            _check(request, staged)
+        elif _save(request, staged):
+            return redirect("importing")
+        return redirect("import_preview")
     report = staged.report
     context = {
         "sheet": staged,
-        "form": AnswersForm(staged=staged),
+        "form": form,
         "report": report,
         "problems": report["problems"][:SHOWN_PROBLEMS],
         "adds": any(report["counts"].values()),
     }
-    return render(request, "import/preview.html", context)
+    return render(request, "import/preview.html", context, status=_status(form))
 
 
 def _check(request: SignedInRequest, staged: StagedSheet) -> None:
