@@ -1,0 +1,122 @@
+"""Finding a case and reading it whole."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from registry.models import Run
+from registry.round import shown_days
+from tests.factories import (
+    create_case,
+    create_check,
+    create_event,
+    create_failed_attempt,
+    create_follow_up,
+    create_mobilisation,
+    create_outcome,
+    create_patient,
+    create_plan_change,
+    create_run,
+    days_ago,
+)
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.mark.parametrize(("hours", "text"), [(0, "0 h"), (47, "47 h"), (48, "2.0 d"), (60, "2.5 d")])
+def test_elapsed_time_is_told_in_hours_then_days(hours: int, text: str) -> None:
+    assert shown_days(timedelta(hours=hours)) == text
+
+
+def found(client: Client, text: str) -> str:
+    return client.get(reverse("find"), {"q": text}).content.decode()
+
+
+def test_a_case_is_found_by_study_number_and_by_the_whole_record_number(desk: Client, run: Run) -> None:
+    create_patient(centre=run.course.centre, study_no="HB-7777", record_number="77-1")
+    assert "HB-7777" in found(desk, "b-77")
+    assert "HB-7777" in found(desk, "77-1")
+    assert "Nothing found" in found(desk, "77-")
+
+
+def test_pages_of_a_search_keep_the_search(desk: Client, run: Run) -> None:
+    for _ in range(30):
+        create_patient(centre=run.course.centre, record_number="a&page=9#x")
+    page = found(desk, "a&page=9#x")
+    assert 'href="?page=2&amp;q=a%26page%3D9%23x"' in page
+    assert desk.get(reverse("find") + "?page=2&q=a%26page%3D9%23x").context["page"].number == 2
+
+
+def full(run: Run) -> Run:
+    """A case with something in every part of its page."""
+    course = run.course
+    Run.objects.filter(pk=run.pk).update(removed_at=days_ago(6), end_reason="EXCHANGE")
+    run.refresh_from_db()
+    create_run(course=course, inserted_at=days_ago(6))
+    create_check(run=run, film_verdict="HIGH", position_action="OBSERVE")
+    create_mobilisation(course=course, level=8, distance_m=40)
+    create_event(course=course, serious=True, note="seen on the <morning> film")
+    create_plan_change(course=course)
+    create_follow_up(course=course)
+    create_failed_attempt(patient=run.patient, followed_by=run)
+    return run
+
+
+def case(client: Client, run: Run) -> str:
+    response = client.get(reverse("case", args=[run.course.public_id]))
+    assert response.status_code == 200
+    return response.content.decode()
+
+
+SHOWN = [
+    *("Left axillary", "Exchange at the same site", "after a failed attempt", "Kink or malfunction"),
+    *("seen on the &lt;morning&gt; film", "8: walking with one person", "antibodies found", "30 days"),
+    *("On support now", "Bridge to transplant"),
+]
+
+
+def test_the_page_of_a_case_shows_every_part(desk: Client, run: Run) -> None:
+    page = case(desk, full(run))
+    for text in SHOWN:
+        assert text in page, text
+    create_outcome(course=run.course)
+    page = case(desk, run)
+    assert "as intended at the start" in page
+    assert "Record the outcome" not in page
+
+
+def queries(action: Callable[[], Any]) -> int:
+    with CaptureQueriesContext(
+        connection,
+    ) as seen:
+        action()
+    return len(seen)
+
+
+def test_a_long_case_takes_no_more_queries_than_a_short_one(desk: Client, run: Run) -> None:
+    full(run)
+    case(desk, run)  # the first request also begins the session
+    few = queries(lambda: case(desk, run))
+    for days in range(8):
+        create_event(course=run.course, onset_at=days_ago(2 + days / 10))
+        create_mobilisation(course=run.course, started_at=days_ago(4 + days / 10))
+        create_check(run=run, checked_on=(days_ago(8) + timedelta(hours=days * 25)).date())
+    assert queries(lambda: case(desk, run)) == few
+
+
+@pytest.mark.parametrize("name", ["find", "candidates"])
+def test_a_long_list_takes_no_more_queries_than_a_short_one(name: str, desk: Client, run: Run) -> None:
+    full(run)
+    desk.get(reverse(name))
+    few = queries(lambda: desk.get(reverse(name)))
+    for _ in range(6):
+        full(create_case(centre=run.course.centre))
+    assert queries(lambda: desk.get(reverse(name))) == few

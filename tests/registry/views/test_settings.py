@@ -1,0 +1,100 @@
+"""The administrator's pages: the programme and its people."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from registry.models import Centre, User
+from tests.factories import create_user
+from tests.pages import digest, fill
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def admin(sign_in: Callable[[User], Client], administrator: User) -> Client:
+    return sign_in(administrator)
+
+
+def test_settings_are_saved_with_who_changed_them(admin: Client, centre: Centre) -> None:
+    url = reverse("settings")
+    response = admin.post(url, fill(admin, url, gap_rule_hours="12", extended_groups=["film"]))
+    assert response.status_code == 302
+    centre.refresh_from_db()
+    assert (centre.gap_rule_hours, centre.extended_groups, centre.version) == (12, ["film"], 2)
+    last = centre.history.order_by("pgh_id").last()  # type: ignore[attr-defined]
+    assert last.pgh_context["name"] == "administrator"
+
+
+def test_settings_that_cannot_be_are_refused_and_said(admin: Client) -> None:
+    url = reverse("settings")
+    before = digest()
+    response = admin.post(url, fill(admin, url, time_zone="Mars/Olympus"))
+    assert response.status_code == 422
+    assert "is not a known time zone" in response.content.decode()
+    assert digest() == before
+
+
+def test_a_new_person_gets_a_first_password_shown_once(admin: Client, centre: Centre) -> None:
+    url = reverse("new_person")
+    response = admin.post(url, fill(admin, url, username="newcomer", role="PHYSICIAN"))
+    person = User.objects.get(username="newcomer")
+    password = response.context["password"]
+    assert password in response.content.decode()
+    assert person.check_password(password)
+    assert len(password) >= 15
+    assert (person.centre, person.role, person.is_staff, person.is_superuser) == (
+        centre,
+        "PHYSICIAN",
+        False,
+        False,
+    )
+
+
+def test_rights_cannot_be_smuggled_in(admin: Client, stranger: User) -> None:
+    url = reverse("new_person")
+    forged = {"is_superuser": "on", "is_staff": "on", "centre": str(stranger.centre_id), "password": "x" * 20}
+    admin.post(url, {**fill(admin, url, username="newcomer", role="PHYSICIAN"), **forged})
+    person = User.objects.get(username="newcomer")
+    assert not (person.is_superuser or person.is_staff or person.check_password("x" * 20))
+    assert person.centre_id != stranger.centre_id
+
+
+def test_an_account_switched_off_is_out_at_its_next_request(
+    admin: Client, desk: Client, coordinator: User
+) -> None:
+    url = reverse("person", args=[coordinator.pk])
+    assert desk.get(reverse("support")).status_code == 200
+    assert admin.post(url, fill(admin, url, is_active=None)).status_code == 302
+    assert desk.get(reverse("support")).status_code == 302
+
+
+def test_a_role_taken_away_is_gone_at_the_next_request(
+    admin: Client, desk: Client, coordinator: User
+) -> None:
+    url = reverse("person", args=[coordinator.pk])
+    admin.post(url, fill(admin, url, role="COMMITTEE"))
+    assert desk.get(reverse("support")).status_code == 403
+
+
+@pytest.mark.parametrize("change", [{"role": "COORDINATOR"}, {"is_active": None}])
+def test_administrators_cannot_lock_themselves_out(
+    change: dict[str, str | None], admin: Client, administrator: User
+) -> None:
+    url = reverse("person", args=[administrator.pk])
+    response = admin.post(url, fill(admin, url, **change))
+    assert response.status_code == 422
+    assert "You cannot take the administrator’s rights from yourself." in response.content.decode()
+    administrator.refresh_from_db()
+    assert (administrator.role, administrator.is_active) == ("ADMINISTRATOR", True)
+
+
+def test_the_people_of_another_centre_are_not_listed(admin: Client, stranger: User, centre: Centre) -> None:
+    create_user(centre=centre, username="colleague")
+    page = admin.get(reverse("settings")).content.decode()
+    assert "colleague" in page
+    assert "stranger" not in page
