@@ -99,11 +99,6 @@ def gather(*, dataset: Dataset, period: Period, as_of: datetime | None = None, c
     )
 
 
-def without_data(report: Report) -> Material:
-    """The material of a report that was kept on its own, as an issued one is."""
-    return Material(report=report, comparison=complication_ratios(report))
-
-
 def _quarters_up_to(period: Period, dataset: Dataset) -> tuple[Period, ...]:
     """The period and the quarters before it, oldest first; none if the period is no calendar quarter."""
     if not QUARTER.fullmatch(period.label):
