@@ -60,7 +60,7 @@ def test_rights_cannot_be_smuggled_in(admin: Client, stranger: User) -> None:
     forged = {"is_superuser": "on", "is_staff": "on", "centre": str(stranger.centre_id), "password": "x" * 20}
     admin.post(url, {**fill(admin, url, username="newcomer", role="PHYSICIAN"), **forged})
     person = User.objects.get(username="newcomer")
-    assert not (person.is_superuser or person.is_staff or person.check_password("x" * 20))
+    assert not any([person.is_superuser, person.is_staff, person.check_password("x" * 20)])
     assert person.centre_id != stranger.centre_id
 
 
