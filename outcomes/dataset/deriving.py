@@ -42,7 +42,9 @@ def positions(keys: Ints, wanted: Ints) -> Ints:
 
 
 def taken(rows: Rows, index: Ints | Flags) -> Rows:
-    """The rows at an index, or those flagged."""
+    """The rows at an index, or those flagged; not copied if that is all of them."""
+    if index.dtype == np.bool_ and index.all():
+        return rows
     return {name: column[index] for name, column in rows.items()}
 
 
@@ -54,6 +56,8 @@ def placed(rows: Rows, column: str, keys: Ints) -> Rows:
 
 def in_order(rows: Rows, column: str) -> Rows:
     """The rows sorted by a column: the server sends them in any order."""
+    if (rows[column][1:] >= rows[column][:-1]).all():
+        return rows
     return taken(rows, np.argsort(rows[column], kind="stable"))
 
 
@@ -133,7 +137,8 @@ def _courses(rows: Rows, runs: Runs, zone: ZoneInfo, cut: int) -> Courses:
 def derive_events(rows: Rows, courses: Courses, runs: Runs, *, zone: ZoneInfo, cut: int) -> Events:
     """Events known at the cut, each with its run."""
     rows = placed(until(rows, "onset", cut), "course", courses.pk)
-    rows = taken(rows, np.lexsort((rows["pk"], rows["onset"], rows["course"])))
+    rows = in_order(rows, "pk")
+    rows = taken(rows, np.argsort(_moment_keys(rows["course"], rows["onset"]), kind="stable"))
     named = positions(runs.pk, rows.pop("named_run"))
     coarse = rows.pop("precision") != TO_THE_MINUTE
     rows["onset"] = _after_insertion(rows["onset"], named, coarse, runs, zone)
@@ -149,6 +154,12 @@ def derive_events(rows: Rows, courses: Courses, runs: Runs, *, zone: ZoneInfo, c
         failure=rows["failure"],
         kink_site=rows["kink_site"],
     )
+
+
+def _moment_keys(course: Ints, moment: Ints) -> Ints:
+    """Numbers in the order of course and moment."""
+    span = int(moment.max(initial=0)) - int(moment.min(initial=0)) + 1
+    return course * span + moment
 
 
 def _after_insertion(onset: Ints, named: Ints, coarse: Flags, runs: Runs, zone: ZoneInfo) -> Ints:
