@@ -23,5 +23,5 @@ def test_letters_are_read(text: str, codes: list[str]) -> None:
 
 
 def test_an_unknown_letter_is_refused_with_the_key() -> None:
-    with pytest.raises(ValidationError, match="“x” is no finding. Letters: c clean"):
+    with pytest.raises(ValidationError, match=r"“x” is no finding\. Letters: c clean"):
         LettersField(required=False).clean("cx")
