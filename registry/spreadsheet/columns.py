@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from difflib import SequenceMatcher
-from functools import cache, cached_property
+from functools import cache, cached_property, lru_cache
 from typing import Any
 
 from django.db.models import TextChoices
@@ -165,6 +165,7 @@ KNOWN_HEADINGS: dict[str, tuple[str, ...]] = {
 }  # fmt: skip
 
 
+@lru_cache(maxsize=10_000)
 def fold(text: str) -> str:
     """A heading or word as compared: no capitals, no signs, no unit in brackets."""
     without_unit = re.sub(r"[(\[][^)\]]*[)\]]", " ", plain(text).casefold())

@@ -13,7 +13,7 @@ from django.db.models import prefetch_related_objects
 from registry import rules
 from registry.actions import written_by
 from registry.forms.base import REFUSALS
-from registry.models import Answer, Centre, Course, ImportedRow, Record, User
+from registry.models import Answer, Centre, ImportedRow, Record, User
 from registry.spreadsheet.columns import Layout
 from registry.spreadsheet.courses import Question, plan_runs
 from registry.spreadsheet.events import number_events, plan_events
@@ -125,10 +125,10 @@ class _Saving:
             "patients": len(plan.patients), "courses": len(plan.courses), "runs": len(plan.runs),
             "exchanges": plan.exchanges, "outcomes": len(plan.outcomes),
         }  # fmt: skip
-        self._ask_before(plan.courses, plan.runs)
+        self.steps = 2 * (len(plan.patients) + len(plan.courses) + len(plan.runs) + len(plan.outcomes))
+        self._ask_before(plan.runs)
         if self._has_problems(rows) or self.report.open_questions:
             return
-        self.steps = 2 * (len(plan.patients) + len(plan.courses) + len(plan.runs) + len(plan.outcomes))
         self._insert(rows, [(None, patient) for patient in plan.patients])
         self._insert(rows, [(None, identity) for identity in plan.identities])
         self._insert(rows, list(plan.courses))
@@ -136,23 +136,22 @@ class _Saving:
             self._insert(rows, step)
         self._insert(rows, list(plan.outcomes))
         self._remember([(row, run) for row, run in plan.runs])
-        owners = [run.course for _, run in plan.runs]
-        self._ask(
-            [(None, one) for one in plan.patients], plan.courses, plan.runs, plan.outcomes, owners=owners
-        )
+        if self._has_problems(rows):
+            return
+        prefetch_related_objects(list({id(run.course): run.course for _, run in plan.runs}.values()), "runs")
+        self._ask([(None, patient) for patient in plan.patients], plan.courses, plan.outcomes)
 
     def _events(self, rows: list[SheetRow]) -> None:
         plan = plan_events(rows, self.centre)
         self.report.notes += plan.notes
         self.report.counts = {"events": len(plan.events)}
+        self.steps = 2 * len(plan.events)
         self._ask_before(plan.events)
         if self._has_problems(rows):
             return
-        self.steps = 2 * len(plan.events)
         number_events([event for _, event in plan.events])
         self._insert(rows, list(plan.events))
         self._remember(list(plan.events))
-        self._ask(plan.events, owners=[event.course for _, event in plan.events])
 
     @staticmethod
     def _has_problems(rows: list[SheetRow]) -> bool:
@@ -203,20 +202,17 @@ class _Saving:
 
     # Asking the rules
 
-    @staticmethod
-    def _ask_before(*groups: Sequence[tuple[SheetRow, Any]]) -> None:
-        """What the rules refuse outright, in their words, before the database refuses it in its own."""
-        for row, record in (pair for group in groups for pair in group):
+    def _ask_before(self, pairs: Sequence[tuple[SheetRow, Any]]) -> None:
+        """Runs and events are asked about before the database refuses them in its own words."""
+        for row, record in pairs:
             before = getattr(record, "replaces", None)
-            if row.problems or (before and not before.route):
-                continue  # too little is known of it
-            for problem in filter(lambda problem: problem.blocks, rules.check(record)):
-                row.complain(f"{record.entity}.{problem.field}", problem.text)
+            if not row.problems and (before is None or before.route):  # else too little is known of it
+                for problem in rules.check(record):
+                    self._note(row, record, problem)
+            self._advance(1)
 
-    def _ask(self, *groups: Sequence[tuple[SheetRow | None, Any]], owners: list[Course]) -> None:
-        if self._has_problems(self.order.rows):
-            return
-        prefetch_related_objects(list({course.pk: course for course in owners}.values()), "runs")
+    def _ask(self, *groups: Sequence[tuple[SheetRow | None, Any]]) -> None:
+        """The others are asked about once they are saved: the rules look at the runs of a course."""
         for row, record in (pair for group in groups for pair in group):
             for problem in rules.check(record):
                 self._note(row or self._row_of(record), record, problem)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 from difflib import get_close_matches
+from functools import cache
 from typing import Any
 
 from registry.spreadsheet.columns import fold
@@ -118,15 +119,19 @@ def code_of(field: Any, text: str, words: Mapping[str, str]) -> str | None:
     settled = words.get(fold(text))
     if settled is not None:
         return settled
-    known = {fold(name): code for code, label in codes_of(field) for name in (label, code)}
-    return known.get(fold(text))
+    return _known(field).get(fold(text))
+
+
+@cache
+def _known(field: Any) -> dict[str, str]:
+    """The codes of a column by their labels and by themselves."""
+    return {fold(name): code for code, label in codes_of(field) for name in (label, code)}
 
 
 def suggested(field: Any, text: str) -> str:
     """The code that a word probably means, or nothing."""
     word = fold(text)
-    known = {fold(name): code for code, label in codes_of(field) for name in (code, label)}
-    known |= KNOWN_WORDS.get(field.name, {})
+    known = _known(field) | KNOWN_WORDS.get(field.name, {})
     number = re.match(r"\d+", word)
     if number and number[0] in known:
         return known[number[0]]
