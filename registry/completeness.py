@@ -61,7 +61,10 @@ class Asked:
 
 # A removal is not missing while the catheter lies, so those columns stand in the open questions alone.
 ASKED = (
-    Asked("Daily rows", DailyCheck, "run__course", "checked_on", Q(), frozenset({"position_action"})),
+    Asked(
+        "Daily rows", DailyCheck, "run__course", "checked_on", Q(),
+        frozenset({"position_action", "not_mobilised"}),
+    ),
     Asked(
         "Device runs", Run, "course", "inserted_at", Q(device_class="IABP"),
         frozenset({"removed_at", "end_reason", "closure", "closure_success", "exchange_reason"}),
@@ -88,6 +91,8 @@ def _columns(asked: Asked, centre: Centre) -> list[Any]:
 
 
 def _is_filled(column: Any) -> Q:
+    if column.name == "mobility_best":
+        return Q(mobility_best__isnull=False) | ~Q(not_mobilised="")  # a reason for none is an answer
     if isinstance(column, Codes):
         return ~Q(**{column.name: []})
     if isinstance(column, (Code, Label)):

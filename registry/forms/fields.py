@@ -115,9 +115,12 @@ def _make(column: Any, common: dict[str, Any]) -> forms.Field:
 
 
 def offer(field: forms.Field, wanted: Callable[[str], bool]) -> None:
-    """Keep only the wanted codes of a choice field."""
+    """Keep only the wanted codes of a choice field. A list still opens empty: nothing chosen is no answer."""
     choices: Any = field.choices  # type: ignore[attr-defined]
-    field.choices = [choice for choice in choices if wanted(choice[0])]  # type: ignore[attr-defined]
+    kept = [choice for choice in choices if wanted(choice[0])]
+    if isinstance(field.widget, forms.Select) and not any(code == "" for code, _ in kept):
+        kept.insert(0, ("", ""))
+    field.choices = kept  # type: ignore[attr-defined]
 
 
 SHORT = (columns.Whole, columns.Number)

@@ -4,6 +4,8 @@ What entry forms (form.entry) do beyond plain HTML. Without this script every fi
   data-show-when="route=A,B"     shown, and sent, only while the field holds one of the values; "x=*" any value;
                                  several conditions joined by ";" must all hold
   data-focus-first               takes the focus when the page opens (error summary, questions)
+  #div_id_<field> in the address opens the fold of that field and takes the focus there
+  Among radio buttons a letter or digit chooses, as it does in a list; among boxes it ticks.
   Enter moves to the next field, Ctrl+Enter saves; a second press of Save is ignored; leaving with changes asks.
 */
 "use strict";
@@ -48,12 +50,30 @@ What entry forms (form.entry) do beyond plain HTML. Without this script every fi
     }
   }
 
+  /* The next stop: a group of buttons or boxes is one stop; notes are passed over, Tab still reaches them. */
   function nextControl(form, current) {
-    const reachable = [...form.querySelectorAll(CONTROLS)].filter((control) => !control.disabled && control.checkVisibility());
+    const stops = [...form.querySelectorAll(CONTROLS)].filter((control) => control.type !== "textarea" || control.required);
+    const reachable = stops.filter((control) => control === current || (!control.disabled && control.checkVisibility()));
     const rest = reachable.slice(reachable.indexOf(current) + 1);
-    const next = rest.find((control) => control.type !== "radio" || control.name !== current.name);
+    const grouped = ["radio", "checkbox"].includes(current.type);
+    const next = rest.find((control) => !grouped || control.name !== current.name);
     if (next?.type !== "radio") return next;
     return rest.find((control) => control.name === next.name && control.checked) || next;
+  }
+
+  /* A typed letter or digit chooses among buttons, or ticks a box of a group, by how the labels begin. */
+  function chooseByLetter(event) {
+    const control = event.target;
+    if (!control.matches("input[type=radio], input[type=checkbox]") || event.key.length !== 1 || event.key === " " || event.ctrlKey || event.metaKey || event.altKey) return;
+    const starts = (option) => option.labels[0]?.textContent.trim().toLowerCase().startsWith(event.key.toLowerCase());
+    const group = [...control.form.elements].filter((option) => option.name === control.name && !option.disabled);
+    const fitting = group.filter(starts);
+    if (!fitting.length) return;
+    event.preventDefault();
+    const after = control.type === "radio" ? fitting.findIndex((option) => option.checked) : fitting.indexOf(control);
+    const next = fitting[(after + 1) % fitting.length];
+    next.focus();
+    next.click();
   }
 
   function onKey(event) {
@@ -89,15 +109,26 @@ What entry forms (form.entry) do beyond plain HTML. Without this script every fi
     });
   }
 
-  /* A link in the summary opens the fold its field lies in, and puts the focus there. */
+  /* Open the fold that a field lies in, and put the focus there. */
+  function goTo(field) {
+    field.closest("details")?.setAttribute("open", "");
+    field.closest(".field")?.scrollIntoView({ block: "center" });
+    field.focus({ preventScroll: true });
+  }
+
   function followSummary(event) {
     const link = event.target.closest?.(".summary a[href^='#']");
     const field = link && document.getElementById(link.hash.slice(1));
     if (!field) return;
     event.preventDefault();
-    field.closest("details")?.setAttribute("open", "");
-    field.closest(".field")?.scrollIntoView({ block: "center" });
-    field.focus({ preventScroll: true });
+    goTo(field);
+  }
+
+  /* An address that names a field, as the open questions do, leads into it. */
+  function followAddress() {
+    const block = location.hash.startsWith("#div_id_") && document.getElementById(location.hash.slice(1));
+    const field = block && (block.querySelector(":checked") || block.querySelector("input, select, textarea"));
+    if (field) goTo(field);
   }
 
   function prepare(form) {
@@ -105,6 +136,7 @@ What entry forms (form.entry) do beyond plain HTML. Without this script every fi
     form.addEventListener("change", () => applyConditions(form));
     form.addEventListener("input", (event) => { if (event.target.matches("input:not([type=radio], [type=checkbox])")) applyConditions(form); });
     form.addEventListener("keydown", onKey);
+    form.addEventListener("keydown", chooseByLetter);
     if (form.matches(".entry[method=post]")) guard(form);
   }
 
@@ -113,6 +145,7 @@ What entry forms (form.entry) do beyond plain HTML. Without this script every fi
   document.addEventListener("dwellbook:swapped", (event) => { for (const form of event.detail.querySelectorAll(FORMS)) prepare(form); });
   document.addEventListener("click", followSummary);
   document.querySelector("[data-focus-first]")?.focus();
+  followAddress();
 
   // The sheet behind the user's name closes on Escape and on a click elsewhere.
   const who = document.querySelector(".who");

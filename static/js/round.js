@@ -38,6 +38,7 @@ sent or when the typing goes on in another row. Without this script every row ha
   async function save(form, submitter) {
     if (sending.has(form)) return;
     clearTimeout(waiting.get(form));
+    changed.delete(form);
     const body = new FormData(form, submitter);
     const block = form.closest("tbody");
     sending.set(form, true);
@@ -46,23 +47,23 @@ sent or when the typing goes on in another row. Without this script every row ha
       const answer = await send(form.action, form, { body });
       if (answer.redirected || ![200, 422].includes(answer.status)) throw new Error("not a row");
       const page = new DOMParser().parseFromString(`<table>${await answer.text()}</table>`, "text/html");
-      put(block, page.querySelector("tbody"), submitter !== undefined);
+      put(block, page.querySelector("tbody"));
     } catch (fault) {
       delete block.dataset.state;
+      changed.add(form);
       state(form, fault.message === "not a row" ? "not saved: sign in again and reload; the draft is kept" : "not saved: no connection; still here", "wrong");
       announce("The row was not saved.");
     } finally { sending.delete(form); }
   }
 
-  /* The saved row takes the place of the typed one. Sent by hand, the typing goes on in the next row. */
-  function put(block, fresh, byHand) {
+  /* The row as saved, or with what is wrong in it, takes the place of the typed one; focus elsewhere stays there. */
+  function put(block, fresh) {
     const inside = block.contains(document.activeElement);
     block.replaceWith(fresh);
     document.dispatchEvent(new CustomEvent("dwellbook:swapped", { detail: fresh }));
     announce(fresh.dataset.announce);
     const problem = fresh.querySelector(".round-problems input, .round-field.has-error :is(input, select), .round-problems a");
-    if (problem && (inside || byHand)) problem.focus();
-    else if (inside) (first(fresh.nextElementSibling) || first(fresh))?.focus();
+    if (inside) (problem || first(fresh))?.focus();
   }
 
   const first = (block) => block?.querySelector(".round-field:not([hidden]) :is(input, select)");
@@ -75,6 +76,7 @@ sent or when the typing goes on in another row. Without this script every row ha
     if (!form) return;
     event.preventDefault();
     save(form, event.submitter);
+    first(form.closest("tbody").nextElementSibling)?.focus(); // the typing goes on while the row is sent
   });
   document.addEventListener("focusin", (event) => {
     const here = rowOf(event.target);
