@@ -70,12 +70,21 @@ def derive_runs_and_courses(
     course_rows: Rows, run_rows: Rows, *, zone: ZoneInfo, cut: int
 ) -> tuple[Courses, Runs]:
     """Both tables as known at the data cut: later insertions, removals and outcomes have not happened."""
-    rows = taken(course_rows, np.lexsort((course_rows["pk"], course_rows["patient"])))
+    rows = _begun_or_without_a_run(course_rows, run_rows, cut)
+    rows = taken(rows, np.lexsort((rows["pk"], rows["patient"])))
     later = rows["outcome_at"] > cut
     rows["outcome"] = np.where(later, codes.UNRECORDED, rows["outcome"])
     rows["outcome_at"] = np.where(later, NEVER, rows["outcome_at"])
     runs = _runs(until(run_rows, "inserted", cut), rows, cut)
     return _courses(rows, runs, zone, cut), runs
+
+
+def _begun_or_without_a_run(courses: Rows, runs: Rows, cut: int) -> Rows:
+    """All courses but those whose first device went in after the cut: they have not begun."""
+    if not (runs["inserted"] > cut).any():
+        return courses
+    begun = np.isin(courses["pk"], until(runs, "inserted", cut)["course"])
+    return taken(courses, begun | ~np.isin(courses["pk"], runs["course"]))
 
 
 def _runs(rows: Rows, courses: Rows, cut: int) -> Runs:
@@ -173,15 +182,17 @@ def _after_insertion(onset: Ints, named: Ints, coarse: Flags, runs: Runs, zone: 
 
 
 def run_at(course: Ints, moment: Ints, runs: Runs) -> Ints:
-    """The run of a course in place at a moment, else the last one removed up to 24 h before; -1 for none.
+    """The balloon pump of a course in place at a moment, else the last one removed up to 24 h before; where
+    there is none, the other device in place or removed; -1 for none.
 
-    Balloon pumps come before other devices. A pump removed at the very minute another goes in has left.
+    Whoever is at risk for 24 h after removal can have an event then, another device in place or not. A pump
+    removed at the very minute another goes in has left.
     """
     pump = _last_inserted(course, moment, runs, runs.is_pump)
     other = _last_inserted(course, moment, runs, ~runs.is_pump)
     ended = np.append(runs.ended, -NEVER)  # position -1 reads the run that never was
     in_place = np.append(~runs.removed_known & ~runs.unclosed, False)
-    choices = [(pump, True), (other, True), (pump, False), (other, False)]
+    choices = [(pump, True), (pump, False), (other, True), (other, False)]
     return np.select(
         [
             (ended[last] > moment) | in_place[last] if now else ended[last] + AFTER_REMOVAL_MINUTES >= moment

@@ -115,7 +115,8 @@ COMPLICATION = Measure(
     unit="proportion of patients; events per 1,000 device-days",
     definition=(
         "An event belongs to the run it names, else to the pump in place at onset, else to the one "
-        "removed up to 24 h before; at the minute of an exchange, to the new one. Two columns that are "
+        "removed up to 24 h before; at the minute of an exchange, to the new one. What is left happened on "
+        "another device or in a gap, and is listed. Two columns that are "
         "never mixed: patients with at least one event over patients at risk, and all events over "
         "device-days. The 24 h after removal add to the patients at risk, not to the device-days. Any "
         "complication counts a patient once, however many events; repositions are not in it. A patient "

@@ -109,6 +109,7 @@ def _mean_figure(
 ) -> Figure:
     happened = Keys("events", all_happened.pks[all_happened.since <= day * MINUTES_PER_DAY])
     point = curve.at([day * MINUTES_PER_DAY])[0]
+    notes = (reading_note(curve, day * MINUTES_PER_DAY, per_day=MINUTES_PER_DAY), curve.note)
     return Figure(
         key=key_of("repositions.mean", group, f"day-{day:g}"),
         measure="repositions.mean",
@@ -124,7 +125,7 @@ def _mean_figure(
         upper=point.upper,
         at_day=day,
         method=point.method,
-        note=reading_note(curve, day * MINUTES_PER_DAY, per_day=MINUTES_PER_DAY) or curve.note,
+        note="; ".join(note for note in notes if note),
         cases=Cases((happened.cases,), (followed.cases,)),
     )
 

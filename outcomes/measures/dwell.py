@@ -139,7 +139,7 @@ def _quantile_figure(
 
 
 def _plain(scope: Scope, measure: str, group: str, stays: Stays, counted: Counted) -> list[Figure]:
-    """How many, how many still going on, and the range of elapsed days as it stands."""
+    """How many, how many still going on, the shortest that is over and the longest as it stands."""
     going_on = Keys(stays.keys.record, stays.keys.pks[~stays.ended])
     figures = [
         count_figure(scope, measure, group, "n", counted.capitalize(), stays.keys, counted=counted),
@@ -147,12 +147,13 @@ def _plain(scope: Scope, measure: str, group: str, stays: Stays, counted: Counte
             scope, measure, group, "going-on", "Still in place or end not recorded", going_on, counted=counted
         ),
     ]
-    for item, label, pick in (
-        ("shortest", "Shortest dwell", np.argmin),
-        ("longest", "Longest dwell", np.argmax),
-    ):
-        if stays.size:
-            figures.append(_extreme(measure, group, stays, counted, item, label, int(pick(stays.exit))))
+    if stays.ended.any():
+        over = np.flatnonzero(stays.ended)
+        shortest = int(over[np.argmin(stays.exit[over])])
+        figures.append(_extreme(measure, group, stays, counted, "shortest", "Shortest dwell", shortest))
+    if stays.size:
+        longest = int(np.argmax(stays.exit))
+        figures.append(_extreme(measure, group, stays, counted, "longest", "Longest dwell", longest))
     return figures
 
 
@@ -194,7 +195,8 @@ RUN_DWELL = Measure(
     unit="elapsed days (hours divided by 24)",
     definition=(
         "How long one catheter stays in. Removal ends it whether for transplant, exchange, death or "
-        "weaning, so all of these are the event here. Runs still in place are kept and censored."
+        "weaning, so all of these are the event here. Runs still in place are kept and censored. The "
+        "shortest is that of the runs that are over; the longest may still be in place, and then says so."
     ),
     source=f"{CONVENTION}; {KAPLAN_MEIER}",
     compute=run_dwell,

@@ -207,7 +207,9 @@ CONSIDERED = Measure(
     title="Everybody considered",
     counted="cases",
     basis="considered in the period",
-    who_counts="lines of candidates, attempts after which nothing stayed in place, and courses begun",
+    who_counts=(
+        "lines of candidates, attempts after which nothing stayed in place, and courses begun with any device"
+    ),
     what_counts="each of the three, and their sum",
     time_zero="day considered, time of the attempt, first insertion",
     censoring="none: counts",
@@ -233,9 +235,10 @@ ATTEMPTED = Measure(
     estimator="outcomes.estimators.proportions.proportion",
     unit="proportion of cases",
     definition=(
-        "The intended route is that of the first failed attempt recorded before the first device, else "
-        "the route in which it was placed. A failed axillary attempt that became femoral stays with "
-        "axillary here."
+        "The intended route is that of the first failed attempt that the first device followed, by its link "
+        "or within 24 h, else the route in which it was placed. A failed axillary attempt that became "
+        "femoral stays with axillary here. Pumps placed elsewhere, before a transfer in, are among those "
+        "placed; attempts that failed elsewhere are not known."
     ),
     source=f"{CONVENTION}; {WILSON}",
     compute=attempts_by_route,

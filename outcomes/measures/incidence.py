@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from outcomes.estimators.arrays import Flags, Ints
+from outcomes.estimators.arrays import Flags, Floats, Ints
 from outcomes.estimators.competing import CumulativeIncidence, cumulative_incidence
 from outcomes.estimators.curves import StepCurve
 from outcomes.estimators.proportions import proportion
@@ -27,7 +27,7 @@ class Exits:
 
     record: Record
     pks: Ints
-    entry: Ints
+    entry: Ints | Floats
     exit: Ints
     cause: Ints
     causes: int
@@ -35,7 +35,15 @@ class Exits:
 
     @classmethod
     def of(
-        cls, record: Record, pks: Ints, *, entry: Ints, exit: Ints, cause: Ints, causes: int, level: float
+        cls,
+        record: Record,
+        pks: Ints,
+        *,
+        entry: Ints | Floats,
+        exit: Ints,
+        cause: Ints,
+        causes: int,
+        level: float,
     ) -> Exits:
         """Keep subjects seen before they left: those who had left when observation began are in no risk
         set.

@@ -15,7 +15,7 @@ from outcomes.measures.base import AALEN_JOHANSEN, CONVENTION, Measure
 from outcomes.measures.incidence import Exits, incidence_figure
 from outcomes.measures.making import Keys, curve_of, key_of, proportion_figure
 from outcomes.measures.scope import ROUTE_LABELS, Scope
-from outcomes.measures.values import Curve, Figure, Findings
+from outcomes.measures.values import Counted, Curve, Figure, Findings, Record
 from registry.choices import EndReason, Outcome
 from registry.choices_events import OUT_OF_BED_LEVEL, WALK_LEVEL
 
@@ -87,17 +87,19 @@ class Clock:
         within = (day >= self.observed_on[stretch]) & (day <= self.over_on[stretch])
         return stretch[within], day[within]
 
-    def exits(self, rows: Flags, pks: Ints, first: Ints, *, record: str, causes: int) -> Exits:
+    def exits(self, rows: Flags, pks: Ints, first: Ints, *, record: Record, causes: int) -> Exits:
         """Day numbers of the chosen stretches: day 0 is that of insertion.
 
-        Who arrives on a day is under observation on that day, so observation begins with the day before.
+        Who arrives on a later day is under observation on that day but not on the one before, so observation
+        begins between the two.
         """
+        arrived = self.observed_on - self.started_on
         mobilised = first <= self.over_on
         day = np.where(mobilised, first, self.over_on) - self.started_on
         return Exits.of(
-            record,  # type: ignore[arg-type]
+            record,
             pks[rows],
-            entry=(self.observed_on - self.started_on - 1)[rows],
+            entry=np.where(arrived > 0, arrived - 0.5, 0.0)[rows],
             exit=day[rows],
             cause=np.where(mobilised, MOBILISED, self.cause)[rows],
             causes=causes,
@@ -167,7 +169,15 @@ def by_course(scope: Scope) -> Findings:
     clock = course_clock(scope)
     rows, route = scope.analysed[clock.course], courses.route[clock.course]
     found = _incidence(
-        scope, "mobilisation.course", clock, rows, route, courses.pk[clock.course], "courses", 3
+        scope,
+        "mobilisation.course",
+        clock,
+        rows,
+        route,
+        courses.pk[clock.course],
+        "courses",
+        3,
+        counted="courses",
     )
     return Findings((*found.figures, *_unrecorded(scope)), found.curves)
 
@@ -177,11 +187,30 @@ def by_route(scope: Scope) -> Findings:
     runs = scope.dataset.runs
     clock, first = route_clock(scope)
     rows = scope.begun_pumps[first] & (clock.observed_from <= clock.over)
-    return _incidence(scope, "mobilisation.route", clock, rows, runs.route[first], runs.pk[first], "runs", 4)
+    return _incidence(
+        scope,
+        "mobilisation.route",
+        clock,
+        rows,
+        runs.route[first],
+        runs.pk[first],
+        "runs",
+        4,
+        counted="spells",
+    )
 
 
 def _incidence(
-    scope: Scope, measure: str, clock: Clock, rows: Flags, route: Ints, pks: Ints, record: str, causes: int
+    scope: Scope,
+    measure: str,
+    clock: Clock,
+    rows: Flags,
+    route: Ints,
+    pks: Ints,
+    record: Record,
+    causes: int,
+    *,
+    counted: Counted,
 ) -> Findings:
     figures: list[Figure] = []
     curves: list[Curve] = []
@@ -192,15 +221,15 @@ def _incidence(
             figures += [
                 incidence_figure(
                     exits, measure=measure, group=group, item=item, label=label, cause=MOBILISED,
-                    day=day, per_day=1, counted=exits.record,
+                    day=day, per_day=1, counted=counted,
                 )
                 for day in DAYS
             ]  # fmt: skip
-            curves += _curve(exits, measure, group, item, label)
+            curves += _curve(exits, measure, group, item, label, counted)
     return Findings(tuple(figures), tuple(curves))
 
 
-def _curve(exits: Exits, measure: str, group: str, item: str, label: str) -> list[Curve]:
+def _curve(exits: Exits, measure: str, group: str, item: str, label: str, counted: Counted) -> list[Curve]:
     if not exits.size:
         return []
     curve = exits.curves.causes[MOBILISED - 1]
@@ -212,7 +241,7 @@ def _curve(exits: Exits, measure: str, group: str, item: str, label: str) -> lis
             label=f"{label}, {ROUTE_LABELS[group].lower()}",
             group=group,
             quantity="cumulative incidence",
-            counted=exits.record,
+            counted=counted,
             risk_days=RISK_DAYS,
             minutes=False,
         )
@@ -231,7 +260,7 @@ def _unrecorded(scope: Scope) -> list[Figure]:
         figures.append(
             proportion_figure(
                 scope, "mobilisation.course", group, "unrecorded", "No level ever recorded", some, among,
-                counted="courses", interval=False,
+                counted="courses",
             )
         )  # fmt: skip
     return figures
@@ -240,8 +269,9 @@ def _unrecorded(scope: Scope) -> list[Figure]:
 DAY_NUMBER = (
     "A day number is the difference of calendar days in the centre's time zone, the day of insertion "
     "being day 0: implanted at 23:00 and walking at 07:00 is day 1. A level comes from a mobilisation "
-    "session or from a daily row; a day without a level is not a day at level 0. Mobilisation on the day "
-    "support ends counts, as the day says no more."
+    "session, which counts by its time, or from a daily row, which counts by its day, that on which support "
+    "ends included. Until a level is written down the patient counts as not mobilised; courses without any "
+    "level are shown, as they may have been."
 )
 COURSE = Measure(
     id="mobilisation.course",
@@ -266,7 +296,7 @@ COURSE = Measure(
 ROUTE = Measure(
     id="mobilisation.route",
     title="Days to mobilisation, route clock",
-    counted="runs",
+    counted="spells",
     basis="begun in the period",
     who_counts=(
         "spells on one route begun in the period: balloon pumps in a row by the same route, counted once"

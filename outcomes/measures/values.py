@@ -12,7 +12,7 @@ import numpy as np
 from outcomes.estimators.arrays import Ints
 
 Record = Literal["patients", "courses", "runs", "events", "failed attempts", "candidates", "films"]
-Counted = Record | Literal["device-days", "cases"]
+Counted = Record | Literal["device-days", "cases", "spells"]
 Unit = Literal[
     "count",
     "proportion",
