@@ -5,9 +5,10 @@ from __future__ import annotations
 import csv
 import os
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import pandas as pd
+if TYPE_CHECKING:  # whoever only reads must not carry it
+    import pandas as pd
 
 ROOT = Path(__file__).resolve().parents[2]
 FOLDER = ROOT / ".data" / "bench"
