@@ -44,8 +44,10 @@ class SheetRow:
         return self.values.get(target)
 
     def complain(self, target: str, text: str) -> None:
-        """Note a problem at the cell that holds the target, or at the row if none does."""
+        """Note a problem at the cell that holds the target, or at the row if none does; one for each cell."""
         heading, shown = self.cells.get(target, ("", ""))
+        if heading and any(problem.column == heading for problem in self.problems):
+            return
         self.problems.append(CellProblem(self.number, heading, shown, text))
 
 

@@ -350,7 +350,8 @@ def test_another_sex_for_the_same_number_is_noticed(desk: Client) -> None:
 
 def test_a_day_without_a_time_is_a_problem_unless_one_is_given(desk: Client) -> None:
     rows = sheet_of({"Inserted": "2025-03-04"})
-    assert "Add the time of day" in texts(report(desk, rows))[0]
+    [problem] = texts(report(desk, rows))
+    assert "Add the time of day" in problem
     assert report(desk, rows, assumed="12:00")["problems"] == []
     save(desk)
     assert Run.objects.get().note == "Time of day not in the spreadsheet, taken at import: inserted."
