@@ -133,9 +133,9 @@ def _incidence(
 def _line(
     curve: StepCurve, arm: str, per_day: int, days: tuple[float, ...], risk_days: tuple[float, ...]
 ) -> Line:
-    """The curve read on the grid, no further than somebody was followed."""
+    """The curve read on the grid, up to the day on which the last one was followed."""
     last = curve.last_follow_up / per_day
-    grid = np.array([day for day in days if day <= max(last, 0.0)])
+    grid = np.array([day for day in days if day < last + 1.0])
     place = np.searchsorted(curve.times, grid * per_day, side="right") - 1
     seen = place >= 0
     values = np.where(seen, np.append(curve.values, 0.0)[place], 0.0)
