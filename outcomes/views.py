@@ -11,6 +11,7 @@ from django.shortcuts import render
 from django.utils import timezone
 
 from outcomes.case_lists import case_rows
+from outcomes.committee import for_committee, is_whole_quarter
 from outcomes.dataset import load_dataset
 from outcomes.figures import Chart
 from outcomes.issuing.restated import restatements
@@ -47,9 +48,12 @@ def asked_period(request: SignedInRequest) -> Asked:
     if not text:
         return Asked(usual, usual.label)
     try:
-        return Asked(Period.parse(text, request.centre.zone), text)
+        period = Period.parse(text, request.centre.zone)
     except PeriodError:
         return Asked(usual, text, f"“{text}” is no period. Write {HOW_TO_WRITE}.")
+    if request.user.role not in LOGBOOK and not is_whole_quarter(period):
+        return Asked(usual, text, "The committee reads whole quarters, such as 2026-Q3, as others overlap.")
+    return Asked(period, text)
 
 
 def report_of(centre: Centre, period: Period, *, as_of: datetime | None = None) -> Report:
@@ -57,8 +61,16 @@ def report_of(centre: Centre, period: Period, *, as_of: datetime | None = None) 
     return build_report(dataset=load_dataset(centres=[centre], as_of=as_of), period=period, as_of=as_of)
 
 
+def seen_by(report: Report, request: SignedInRequest) -> Report:
+    """The report as this person may see it: without small counts for those who see no cases."""
+    if request.user.role in LOGBOOK:
+        return report
+    return for_committee(report, threshold=request.centre.smallest_cell)
+
+
 def report_context(request: SignedInRequest, report: Report, *, opens: bool) -> dict[str, Any]:
     """What the body of a report needs; ``opens`` says whether figures lead to their cases."""
+    report = seen_by(report, request)
     shown = [drawn(section) for section in sections(report)]
     return {
         "report": report,
@@ -66,6 +78,7 @@ def report_context(request: SignedInRequest, report: Report, *, opens: bool) -> 
         "sections": shown,
         "contents": [{"id": part["id"], "label": part["title"]} for part in shown],
         "opens": opens,
+        "smallest_cell": None if request.user.role in LOGBOOK else request.centre.smallest_cell,
     }
 
 
@@ -133,7 +146,7 @@ def quarter_json(request: SignedInRequest) -> HttpResponse:
     asked = asked_period(request)
     if asked.problem:
         return JsonResponse({"error": asked.problem}, status=422)
-    body = as_json(report_of(request.centre, asked.period))
+    body = as_json(seen_by(report_of(request.centre, asked.period), request))
     name = f"report-{asked.period.label}.json"
     return HttpResponse(
         body,

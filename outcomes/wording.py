@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from outcomes.measures.values import Figure
 
 LARGE_SAMPLE = 100
+HIDDEN = "not shown: a small count, or one that would give a small count away"
 OBSERVED = "observed value"  # a record chosen from all, so "1 of n" would say nothing
 UNITS = {"proportion": "%", "days": " d"}
 
@@ -24,6 +25,7 @@ class Shown:
     limits: str = ""
     reason: str = ""
     method: str = ""
+    absent: str = "not estimable"
 
 
 def number(value: float, decimals: int) -> str:
@@ -56,6 +58,8 @@ def _of(figure: Figure) -> str:
 
 def show(figure: Figure) -> Shown:
     """Put a figure into words. A count or exposure alone is its own value."""
+    if figure.note == HIDDEN:
+        return Shown("", absent="small count, hidden")
     if figure.unit in ("count", "device-days"):
         amount = figure.estimate if figure.estimate is not None else figure.numerator
         return Shown(count(amount), method=figure.method, reason=figure.note)

@@ -13,7 +13,7 @@ from outcomes.exports.material import Material, gather
 from outcomes.exports.packet import packet
 from outcomes.exports.slides import slides
 from outcomes.exports.workbook import workbook
-from outcomes.views import Asked, asked_period
+from outcomes.views import Asked, asked_period, report_of, seen_by
 from registry.access import LOGBOOK, REPORTS, SignedInRequest, allow
 from registry.models import Download
 
@@ -94,12 +94,7 @@ def _taken(request: SignedInRequest, name: str, kind: str, make: Make) -> HttpRe
 
 
 def material_for(request: SignedInRequest, asked: Asked) -> Material:
-    """What this person may take: single cases, even without names, only with a role in the logbook.
-
-    The one place where a report would be thinned out for readers who may not see small counts.
-    """
-    return gather(
-        dataset=load_dataset(centres=[request.centre]),
-        period=asked.period,
-        cases=request.user.role in LOGBOOK,
-    )
+    """What this person may take: single cases and small counts only with a role in the logbook."""
+    if request.user.role not in LOGBOOK:
+        return Material(report=seen_by(report_of(request.centre, asked.period), request))
+    return gather(dataset=load_dataset(centres=[request.centre]), period=asked.period, cases=True)

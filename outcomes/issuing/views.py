@@ -6,12 +6,14 @@ from datetime import datetime
 from typing import Any
 
 from django.contrib import messages
+from django.core.exceptions import PermissionDenied
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 
 from outcomes.case_lists import name_cases
+from outcomes.committee import is_whole_quarter
 from outcomes.issuing.forms import IssueForm
-from outcomes.issuing.issue import issue, kept_report, report_as_of, settled_moment, verify
+from outcomes.issuing.issue import issue, issued_period, kept_report, report_as_of, settled_moment, verify
 from outcomes.issuing.restated import late_changes, restatements
 from outcomes.quarter import key_figures
 from outcomes.views import asked_period, report_context
@@ -57,10 +59,18 @@ def issued_reports(request: SignedInRequest) -> HttpResponse:
     return render(request, "issued/list.html", {"issued": IssuedReport.objects.seen_by(request.user)})
 
 
+def _issued(request: SignedInRequest, report_id: Any) -> IssuedReport:
+    """An issued report of the person's centre; for those who see no cases, of a whole quarter only."""
+    issued = own(IssuedReport.objects.all(), report_id, user=request.user)
+    if request.user.role not in LOGBOOK and not is_whole_quarter(issued_period(issued)):
+        raise PermissionDenied
+    return issued
+
+
 @allow(REPORTS)
 def issued_report(request: SignedInRequest, report_id: Any) -> HttpResponse:
     """The report as it was kept, word for word."""
-    issued = own(IssuedReport.objects.all(), report_id, user=request.user)
+    issued = _issued(request, report_id)
     context = report_context(request, kept_report(issued), opens=False)
     return render(request, "issued/report.html", context | {"issued": issued, "verdict": verify(issued)})
 
@@ -68,7 +78,7 @@ def issued_report(request: SignedInRequest, report_id: Any) -> HttpResponse:
 @allow(REPORTS)
 def restated(request: SignedInRequest, report_id: Any) -> HttpResponse:
     """What is known now and was not when the report was issued."""
-    issued = own(IssuedReport.objects.all(), report_id, user=request.user)
+    issued = _issued(request, report_id)
     moved = restatements(issued)
     opens = request.user.role in LOGBOOK
     context = {
@@ -76,8 +86,8 @@ def restated(request: SignedInRequest, report_id: Any) -> HttpResponse:
         "moved": [
             {
                 "figure": each.figure,
-                "was": show(each.was) if each.was else None,
-                "now": show(each.now) if each.now else None,
+                "was": show(each.was) if each.was and opens else None,
+                "now": show(each.now) if each.now and opens else None,
                 "came": name_cases(each.came, user=request.user) if opens else (),
                 "went": name_cases(each.went, user=request.user) if opens else (),
             }

@@ -1,0 +1,100 @@
+"""A quarter as the quality committee sees it: small counts hidden, with what would give them away.
+
+Coarse on purpose, since a quarter holds few patients. Whole blocks are hidden rather than single cells: where
+the figures of one route are few, those of every route give way and only the total stays; where the total of
+an item is few, everything that adds up with it gives way. Curves, and what is read off them, rest on single
+patients and are left away. The committee reads whole quarters, which do not overlap, so no two reports can be
+subtracted.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+from outcomes.comparison.suppression import both_safe, is_small
+from outcomes.measures.values import ALL_ROUTES, Cases, Figure
+from outcomes.period import QUARTER, Period
+from outcomes.report import Report
+from outcomes.wording import HIDDEN
+
+BY_ITEM = ("complications",)  # kinds do not add up to each other, only to these:
+SUMS = ("ANY", "SERIOUS")
+SINGLE_PATIENTS = ("shortest", "longest")
+
+
+def for_committee(report: Report, *, threshold: int) -> Report:
+    """The same report without counts from 1 to below the threshold and without whatever reveals them."""
+    hidden: set[str] = set()
+    for measure in report.measures:
+        hidden |= _hidden_of(report.figures_of(measure.id), threshold, by_item=measure.id in BY_ITEM)
+    return replace(
+        report,
+        figures=tuple(_hide(figure) if figure.key in hidden else figure for figure in report.figures),
+        curves=(),
+        left_out=tuple(line for line in report.left_out if not is_small(line.count, threshold)),
+    )
+
+
+def is_whole_quarter(period: Period) -> bool:
+    """Whether a period is one calendar quarter."""
+    return QUARTER.fullmatch(period.label) is not None
+
+
+def _hidden_of(figures: Iterable[Figure], threshold: int, *, by_item: bool) -> set[str]:
+    blocks: dict[str, list[Figure]] = {}
+    for figure in figures:
+        blocks.setdefault(_item(figure) if by_item else "", []).append(figure)
+    totals = {name for name, block in blocks.items() if _any_few(block, threshold, whole=True)}
+    routes = totals | {name for name, block in blocks.items() if _any_few(block, threshold, whole=False)}
+    if by_item:
+        totals |= set(SUMS) if totals else set()
+        routes |= set(SUMS) if routes else set()
+    return {
+        figure.key
+        for name, block in blocks.items()
+        for figure in block
+        if name in totals
+        or (name in routes and figure.group != ALL_ROUTES)
+        or _rests_on_single_patients(figure)
+    }
+
+
+def _item(figure: Figure) -> str:
+    return figure.key.split("/")[2]
+
+
+def _any_few(block: list[Figure], threshold: int, *, whole: bool) -> bool:
+    """Whether a count of all routes, or of one of them, is few."""
+    return any(
+        _few(figure, threshold)
+        for figure in block
+        if (figure.group == ALL_ROUTES) == whole and not _rests_on_single_patients(figure)
+    )
+
+
+def _few(figure: Figure, threshold: int) -> bool:
+    if figure.unit == "proportion":
+        whole = is_small(figure.denominator, threshold)
+        return whole or not both_safe(figure.numerator, figure.denominator, threshold)
+    if figure.unit == "days":
+        return is_small(figure.denominator, 2 * threshold)
+    return is_small(figure.numerator, threshold) and figure.unit != "device-days"
+
+
+def _rests_on_single_patients(figure: Figure) -> bool:
+    return figure.at_day is not None or figure.key.rpartition("/")[2] in SINGLE_PATIENTS
+
+
+def _hide(figure: Figure) -> Figure:
+    return replace(
+        figure,
+        numerator=None,
+        denominator=None,
+        estimate=None,
+        lower=None,
+        upper=None,
+        method="",
+        note=HIDDEN,
+        cases=Cases(),
+    )
