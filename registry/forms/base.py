@@ -10,6 +10,7 @@ from typing import Any, TypeAlias
 from crispy_forms.helper import FormHelper
 from crispy_forms.layout import Fieldset, Layout
 from django import forms
+from django.core.exceptions import NON_FIELD_ERRORS
 from django.db import IntegrityError
 
 from registry import rules
@@ -29,6 +30,7 @@ REFUSALS = {
     "mobilisation_once": "A session that started at this time is recorded already. Correct that one.",
     "plan_change_once": "A change of plan at this time is recorded already. Correct that one.",
     "registry_patient_study_no_key": "Somebody has just recorded this study number. Look at the case first.",
+    "run_exchange_has_reason": "Say why the catheter was changed.",
     "run_number_once": "Somebody has just recorded a device in this course. Look at the case first.",
     "run_one_balloon_at_a_time": "Two balloon pumps cannot lie in one aorta: these times overlap.",
     "run_relation_fits_number": "A later device needs an earlier one in its course, and there is none.",
@@ -172,6 +174,11 @@ class LogbookForm(forms.ModelForm):
                 self.add_error(problem.field if problem.field in self.fields else None, problem.text)
             else:
                 self._question(problem)
+
+    def _update_errors(self, errors: Any) -> None:
+        """Leave broken constraints to the rules, which have words for them, and to the database."""
+        errors.error_dict.pop(NON_FIELD_ERRORS, None)
+        super()._update_errors(errors)  # type: ignore[misc]
 
     def _answered(self) -> set[tuple[str, str]]:
         given = Answer.objects.filter(record_id=self.instance.public_id)

@@ -10,15 +10,17 @@ import pytest
 from django.contrib.postgres.constraints import ExclusionConstraint
 from django.db import IntegrityError
 from django.db.models import UniqueConstraint
+from django.forms import ChoiceField
 from django.test import Client
+from django.urls import reverse
 
 from registry import tiers
 from registry.forms import base, followed, implant
 from registry.forms.base import REFUSALS, LogbookForm
 from registry.models import Centre, Course, CourseOutcome, DailyCheck, Mobilisation, Run
 from tests.entries import PAGES
-from tests.factories import create_check
-from tests.pages import errors_of, names_in, send
+from tests.factories import create_check, create_run, days_ago
+from tests.pages import errors_of, fill, names_in, send, sent_from
 
 pytestmark = pytest.mark.django_db
 
@@ -111,6 +113,33 @@ def test_an_unforeseen_refusal_of_the_database_is_said_and_names_its_rule(run: R
     ]
 
 
+def test_no_message_names_a_constraint(desk: Client, run: Run) -> None:
+    """Django has its own words for a broken constraint; ours stand in the rules."""
+    broken: list[tuple[str, dict[str, Any]]] = [
+        ("event kink", {"new-kink_site": None}),
+        ("removal", {"run-end_reason": ""}),
+        ("follow-up", {"new-status": "DEAD", "new-seen_on": "soon"}),
+    ]
+    for page, entries in broken:
+        assert "Constraint" not in str(refused(desk, page, run, **entries))
+    second = create_run(course=run.course, inserted_at=days_ago(4), device_class="MICROAXIAL")
+    url = reverse("correct", args=["run", second.public_id])
+    data = fill(desk, url, record__exchange_reason="", record__change_reason="misread")
+    assert errors_of(desk.post(url, data)) == {"record-__all__": [REFUSALS["run_exchange_has_reason"]]}
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_a_page_answers_for_nobody(name: str, desk: Client, run: Run) -> None:
+    """What a person must choose opens empty; what is kept from the device before may stay."""
+    response = desk.get(PAGES[name].url(run))
+    sent = sent_from(response)
+    for form in response.context["forms"]:
+        for field in form:
+            required = isinstance(field.field, ChoiceField) and field.field.required
+            if required and field.initial in (None, "", []):
+                assert sent.get(field.html_name, "") == "", field.html_name
+
+
 def test_the_same_day_twice_is_refused_in_words(desk: Client, run: Run) -> None:
     day = create_check(run=run).checked_on
     errors = refused(desk, "day", run, **{"new-checked_on": day.isoformat()})
@@ -143,7 +172,8 @@ def test_every_refusal_belongs_to_a_constraint_of_the_database() -> None:
         constraint.name
         for model in apps.get_app_config("registry").get_models()
         for constraint in model._meta.constraints
-        if isinstance(constraint, (UniqueConstraint, ExclusionConstraint)) or "relation" in constraint.name
+        if isinstance(constraint, (UniqueConstraint, ExclusionConstraint))
+        or constraint.name.startswith("run_")
     }
     assert set(REFUSALS) - known == {"registry_patient_study_no_key"}
     assert all(text.endswith(".") for text in REFUSALS.values())
