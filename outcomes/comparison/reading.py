@@ -93,15 +93,15 @@ def _known(sql: str) -> str:
 def _courses(reader: Reader) -> dict[str, Ints]:
     columns = {
         "pk": Column("c.id", "id"),
-        "sex": Column(numbered("p.sex", SEXES), "code"),
+        "sex": Column(numbered("p.sex", SEXES), "choice"),
         "birth_year": Column("p.birth_year", "code"),
-        "aetiology": Column(numbered("c.aetiology", AETIOLOGIES), "code"),
-        "presentation": Column(numbered("c.presentation", PRESENTATIONS), "code"),
+        "aetiology": Column(numbered("c.aetiology", AETIOLOGIES), "choice"),
+        "presentation": Column(numbered("c.presentation", PRESENTATIONS), "choice"),
         "admitted": Column("coalesce(c.admitted_at, 'infinity')", "moment"),
-        "transferred": Column("c.transferred_in::int", "code"),
-        **{name: Column(_known(f"c.{name}::int"), "code") for name in YES_NO},
-        **{name: Column(_known(f"round(c.{name} * 10)"), "id") for name in TENTHS},
-        **{name: Column(_known(f"round(c.{name})"), "id") for name in WHOLE},
+        "transferred": Column("c.transferred_in::int", "choice"),
+        **{name: Column(_known(f"c.{name}::int"), "choice") for name in YES_NO},
+        **{name: Column(_known(f"round(c.{name} * 10)"), "code") for name in TENTHS},
+        **{name: Column(_known(f"round(c.{name})"), "code") for name in WHOLE},
     }
     source = f"{reader.rows(Course)} c JOIN {reader.rows(Patient)} p ON p.id = c.patient_id"
     return reader.read(columns, f"{source} WHERE c.{OF_CENTRES}")
@@ -110,8 +110,8 @@ def _courses(reader: Reader) -> dict[str, Ints]:
 def _placing(table: str) -> dict[str, Column]:
     return {
         "pk": Column(f"{table}.id", "id"),
-        "access": Column(numbered(f"{table}.access_method", ACCESS_METHODS), "code"),
-        "urgency": Column(numbered(f"{table}.urgency", URGENCIES), "code"),
+        "access": Column(numbered(f"{table}.access_method", ACCESS_METHODS), "choice"),
+        "urgency": Column(numbered(f"{table}.urgency", URGENCIES), "choice"),
     }
 
 

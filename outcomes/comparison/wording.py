@@ -84,9 +84,9 @@ def say_difference(contrast: Contrast, *, decimals: int = 0) -> Said:
 
 
 def difference_limits(contrast: Contrast, decimals: int = 0) -> str:
-    """``−5 to +34``; what is missing is said."""
+    """``−5 to +34``; the note of a contrast says why there are none."""
     if contrast.lower is None or contrast.upper is None:
-        return contrast.note
+        return "no limits"
     return f"{points(contrast.lower, decimals)} to {points(contrast.upper, decimals)}"
 
 

@@ -41,7 +41,7 @@ def _errors(series: Series, colour: str, scale: float) -> Trace:
 
 
 def _rows_layout(chart: ComparisonChart, **xaxis: Any) -> dict[str, Any]:
-    names = list(dict.fromkeys(name for series in chart.series for name in series.x))
+    names = list(chart.rows or dict.fromkeys(str(name) for series in chart.series for name in series.x))
     return {
         "xaxis": {"title": {"text": chart.x_title}, "zeroline": True, "zerolinewidth": 2, **xaxis},
         "yaxis": {

@@ -37,7 +37,7 @@ def risk_table(found: Incidence) -> Table:
     )
     return Table(
         f"risk-{found.code}",
-        "Still followed, without the event, before day",
+        f"{found.label}: still followed, without it, before day",
         tuple(f"{d:g}" for d in days),
         rows,
     )
@@ -115,6 +115,11 @@ def sensitivity_table(found: Sensitivity) -> Table:
         (*ROUTE_COLUMNS, "Crude difference", "Adjusted"),
         tuple(rows),
         "Differences in percentage points, axillary minus femoral.",
+        tuple(
+            f"{row.label}: {row.adjusted.note}."
+            for row in found.rows
+            if row.adjusted.value is not None and row.adjusted.note
+        ),
     )
 
 
