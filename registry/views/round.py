@@ -41,10 +41,13 @@ def _form(request: SignedInRequest, line: Line, *, data: Any = None, draft: Draf
     )
 
 
-def _context(request: SignedInRequest, day: date, bound: RoundForm | None = None) -> dict[str, Any]:
+def _context(
+    request: SignedInRequest, day: date, bound: RoundForm | None = None, *, only: Run | None = None
+) -> dict[str, Any]:
+    """What the page shows; with ``only``, what one row shows."""
     kept = drafts.of(request.user, f"round:{day.isoformat()}:")
     older = [place.split(":")[1] for place in drafts.of(request.user, "round:") if place not in kept]
-    found = lines(request.centre, day)
+    found = [line for line in lines(request.centre, day) if only in (None, line.run)]
     open_questions = counts_by_course(
         Scope(request.centre, timezone.now(), tuple(line.course.pk for line in found))
     )
@@ -91,8 +94,8 @@ def _answer(request: SignedInRequest, line: Line, form: RoundForm, *, saved: boo
     """The row alone to a script, the whole page to a browser without one."""
     status = 200 if saved else 422
     if request.headers.get("X-Requested-With") == "fetch":
-        context = _context(request, line.day, None if saved else form)
-        row = next(row for row in context["rows"] if row["line"].run == line.run)
+        context = _context(request, line.day, None if saved else form, only=line.run)
+        row = context["rows"][0]
         return render(request, "round/row.html", {**context, "row": row, "saved": saved}, status=status)
     if saved:
         return redirect(f"{_address(line.day)}#row-{line.run.public_id}")

@@ -13,7 +13,10 @@ from tests.factories import create_user
 
 pytestmark = pytest.mark.django_db
 
-SOUND = {"name": "Hospital", "time_zone": "Europe/Berlin", "gap_rule_hours": "24", "smallest_cell": "5"}
+SOUND = {
+    "name": "Hospital", "time_zone": "Europe/Berlin", "gap_rule_hours": "24", "smallest_cell": "5",
+    "listing_reminder_days": "3", "report_reminder_days": "10",
+}  # fmt: skip
 
 
 def wrong(centre: Centre, **entries: Any) -> list[str]:
