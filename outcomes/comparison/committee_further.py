@@ -237,10 +237,9 @@ def sensitivity_seen(found: Sensitivity, shown: bool, whole: bool) -> Sensitivit
         for row in found.rows
     )
     known = shown and whole
-    return replace(
-        found, rows=rows, wanted=found.wanted if known else (), now=found.now if known else None,
-        pace=found.pace if known else None,
-    )  # fmt: skip
+    # The pace is a count of its own, and years give it away.
+    wanted = tuple(replace(each, crude_years=None) for each in found.wanted) if known else ()
+    return replace(found, rows=rows, wanted=wanted, now=found.now if known else None, pace=None)
 
 
 def over_time_seen(found: OverTime) -> OverTime:
@@ -254,6 +253,7 @@ def over_time_seen(found: OverTime) -> OverTime:
         better=(),
         happened=(),
         signals=tuple((name, 0) for name, _ in found.learning.signals),
+        method="",
         drawn=False,
     )
     trends = tuple(

@@ -230,6 +230,9 @@ def test_what_is_drawn_from_single_patients_is_gone():
     assert comparison.who.moves == ()
     assert comparison.adjusted.overlap.axillary == ()
     assert comparison.over_time.learning.worse == ()
+    assert comparison.over_time.learning.method == ""
+    assert comparison.sensitivity.pace is None
+    assert all(wanted.crude_years is None for wanted in comparison.sensitivity.wanted)
     assert all(trend.values == () for trend in comparison.over_time.trends)
     assert all(row.axillary.hidden for row in comparison.sensitivity.rows)
 
