@@ -13,7 +13,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from registry import actions, rules, rules_extended
+from registry import actions, rules, rules_extended, rules_run
 from registry.choices import ExchangeReason, Relation
 from registry.models import Centre, Course, DailyCheck, Event, Mobilisation, Record, Run, User
 from registry.questions import Scope, answered_by, ask_all, counts_by_course
@@ -331,7 +331,7 @@ def test_the_database_picks_whatever_a_rule_asks_about(
 
 def test_every_soft_rule_is_looked_for() -> None:
     """Rules that only ask, by their codes in the sources, are conditions of a suspect."""
-    source = inspect.getsource(rules) + inspect.getsource(rules_extended)
+    source = "".join(map(inspect.getsource, (rules, rules_run, rules_extended)))
     known = set(re.findall(r'\bask\(\s*"(\w+)"', source))
     looked_for = {code for suspects in SUSPECTS for code in suspects.conditions}
     only_on_entry = {
