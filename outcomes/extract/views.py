@@ -44,7 +44,7 @@ class ExtractForm(forms.Form):
 
 @allow(EXTRACTORS, methods=WRITING)
 def extract(request: SignedInRequest) -> HttpResponse:
-    form = ExtractForm(request.POST or None)
+    form = ExtractForm(request.POST if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid():
         try:
             return _take(request, form)

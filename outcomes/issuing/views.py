@@ -29,7 +29,8 @@ SIGNERS = frozenset({Role.PHYSICIAN})
 def sign(request: SignedInRequest) -> HttpResponse:
     """Show what would be issued, as of now, and issue exactly that."""
     asked = asked_period(request)
-    form = IssueForm(request.POST or None, user=request.user)
+    posted = request.POST if request.method == "POST" else None
+    form = IssueForm(posted, user=request.user)
     if request.method == "POST" and form.is_valid() and not asked.problem:
         issued = issue(
             centre=request.centre,
