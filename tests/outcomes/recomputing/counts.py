@@ -21,6 +21,7 @@ from tests.outcomes.recomputing.rows import (
     of,
     route_group,
 )
+from tests.outcomes.recomputing.times import bridge_row, is_over_at_arrival
 
 BRIDGES = {"TRANSPLANT": "BTT", "DURABLE_VAD": "BTD", "RECOVERED_WEANED": "BTR"}
 OUTCOMES = (*BRIDGES, "DIED_ON_SUPPORT", "WITHDRAWN_PALLIATIVE", "TRANSFERRED", "NONE")
@@ -37,9 +38,9 @@ def flow(book: Recomputation) -> None:
             alone.setdefault(cells["study_no"], route_group(cells["intended_route"]))
     book.count("flow.considered/ALL/candidates", candidates)
     book.count("flow.considered/ALL/failed", len(alone))
-    book.count("flow.considered/ALL/begun", len(book.begun))
-    book.count("flow.considered/ALL/total", candidates + len(alone) + len(book.begun))
-    tried = [(_intended(log, course), course.route) for course in book.begun]
+    book.count("flow.considered/ALL/begun", len(book.all_begun))
+    book.count("flow.considered/ALL/total", candidates + len(alone) + len(book.all_begun))
+    tried = [(_intended(log, course), course.route) for course in book.with_a_pump]
     for group in GROUPS:
         mine = [(intended, used) for intended, used in tried if group in ("ALL", intended)]
         failed = sum(group in ("ALL", route) for route in alone.values())
@@ -68,10 +69,10 @@ def volumes(book: Recomputation) -> None:
     """Patients, courses and runs begun; pumps in place; balloon volumes."""
     used = sorted({run.cells["balloon_volume_ml"] for run in book.begun_runs} - {""})
     for group in GROUPS:
-        courses, runs = of(group, book.begun), of(group, book.begun_runs)
+        courses, runs = of(group, book.with_a_pump), of(group, book.begun_runs)
         book.count(f"volume.begun/{group}/patients", len({course.key[0] for course in courses}))
         book.count(f"volume.begun/{group}/courses", len(courses))
-        book.count(f"volume.begun/{group}/analysed", len(courses))
+        book.count(f"volume.begun/{group}/analysed", len(of(group, book.begun)))
         book.count(f"volume.begun/{group}/runs", len(runs))
         lying = of(group, book.in_place)
         book.count(f"volume.in_place/{group}/patients", len({run.patient for run in lying}))
@@ -207,12 +208,13 @@ def left_out(book: Recomputation) -> None:
     events = book.events
     concerned = {id(run): run for run in (*book.begun_runs, *book.exposed)}.values()
     lines = {
-        "courses/other-device": sum(
-            book.within(course.started_at) and not course.runs[0].is_pump for course in book.log.courses
-        ),
+        "courses/other-device": len(book.all_begun) - len(book.with_a_pump),
+        "courses/never-seen": len(book.with_a_pump) - len(book.begun),
+        "courses/over-at-arrival": sum(is_over_at_arrival(bridge_row(book.log, c)) for c in book.begun),
         "courses/no-outcome": sum(course.last_out_at is not None for course in open_courses),
         "courses/supported": sum(course.last_out_at is None for course in open_courses),
         "runs/no-removal": sum(not run.removed_at and run.seen_until < book.log.cut for run in concerned),
+        "runs/never-seen": sum(book.within(run.inserted_at) and not run.is_seen for run in book.log.pumps),
         "events/late": sum(is_late(event) for event in events),
         "events/other-device": sum(event.run is not None and not event.run.is_pump for event in events),
         "events/no-device": sum(event.run is None and not event.is_late for event in events),

@@ -55,6 +55,11 @@ class Run:
         return max(min(self.seen_until, end) - max(self.seen_from, start), timedelta()) / DAY
 
     @property
+    def is_seen(self) -> bool:
+        """Whether it was still in place when the patient arrived here."""
+        return self.seen_from <= self.seen_until
+
+    @property
     def at_risk_until(self) -> datetime:
         """Closure harm within a day of the end counts with the run."""
         return self.seen_until + DAY
@@ -78,6 +83,12 @@ class Course:
     @property
     def started_at(self) -> datetime:
         return self.runs[0].inserted_at
+
+    @property
+    def is_seen(self) -> bool:
+        """Whether it was not over before the patient arrived here."""
+        last = max(run.seen_until for run in self.runs)
+        return self.seen_from <= min(last, self.ended_at or last)
 
     @property
     def last_out_at(self) -> datetime | None:
@@ -214,10 +225,16 @@ class Recomputation:
         self.figures: dict[str, Figure] = {}
         self.curves: dict[str, Curve] = {}
         self.left_out: dict[str, int] = {}
-        self.begun = [c for c in log.courses if self.within(c.started_at) and c.runs[0].is_pump]
-        self.begun_runs = [run for run in log.pumps if self.within(run.inserted_at)]
+        self.all_begun = [course for course in log.courses if self.within(course.started_at)]
+        self.with_a_pump = [course for course in self.all_begun if course.runs[0].is_pump]
+        self.begun = [course for course in self.with_a_pump if course.is_seen]
+        self.begun_runs = [run for run in log.pumps if self.within(run.inserted_at) and run.is_seen]
         self.in_place = [run for run in log.pumps if run.days(start, self.stop) > 0]
-        self.exposed = [run for run in log.pumps if run.seen_from < self.stop and run.at_risk_until >= start]
+        self.exposed = [
+            run
+            for run in log.pumps
+            if run.is_seen and run.seen_from < end and min(run.at_risk_until, log.cut) >= start
+        ]
         self.known = [event for event in log.events if self.within(event.at)]
         self.events = [event for event in self.known if event.cells["review"] != "REFUTED"]
 

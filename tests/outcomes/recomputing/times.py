@@ -58,8 +58,9 @@ def _course_row(course: Course) -> Row:
 
 
 def _dwell(book: Recomputation, key: str, rows: Sequence[Row]) -> None:
-    steps = curves.survival(rows)
-    book.curves[key] = Curve(rows, steps)
+    seen = [row for row in rows if not is_over_at_arrival(row)]
+    steps = curves.survival(seen)
+    book.curves[key] = Curve(seen, steps)
     ended = [leaving for _, leaving, cause in rows if cause]
     book.count(f"{key}/n", len(rows))
     book.count(f"{key}/going-on", len(rows) - len(ended))
@@ -75,7 +76,7 @@ def _dwell(book: Recomputation, key: str, rows: Sequence[Row]) -> None:
 def mean_repositions(book: Recomputation) -> None:
     """Mean number of repositions of a run by each day, while it is in place."""
     for group in GROUPS:
-        runs = of(group, book.begun_runs)
+        runs = [run for run in of(group, book.begun_runs) if not is_over_at_arrival(_run_row(run))]
         rows = [_run_row(run) for run in runs]
         happened = [
             (index, (event.at - run.inserted_at) / DAY)
@@ -199,7 +200,7 @@ def _mobilised(book: Recomputation, measure: str, watches: Sequence[Watch]) -> N
     for group in GROUPS:
         mine = [watch for watch in watches if group in ("ALL", watch.route)]
         for name, level in LEVELS.items():
-            rows = [watch.row(book.log, level) for watch in mine]
+            rows = [watch.row(book.log, level) for watch in mine if watch.seen_from <= watch.until]
             key = f"{measure}/{group}/{name}"
             book.curves[key] = Curve(rows, curves.incidence(rows, "mobilised"))
             _readings(book, key, "mobilised", MOBILISATION_DAYS)
@@ -208,11 +209,13 @@ def _mobilised(book: Recomputation, measure: str, watches: Sequence[Watch]) -> N
 def _readings(book: Recomputation, key: str, cause: str, days: Iterable[int]) -> None:
     """A cumulative incidence on fixed days; before the first event the limits are Wilson's."""
     rows, steps = book.curves[key].rows, book.curves[key].steps
-    for day in days if rows else ():
+    for day in days:
         number = sum(why == cause and leaving <= day for _, leaving, why in rows)
         step = curves.read_at(steps, day)
         known = curves.known_by(rows, day)
-        if step and step.value > 0:
+        if not rows:
+            figure = Figure(0, 0)
+        elif step and step.value > 0:
             figure = Figure(number, len(rows), step.value, step.lower, step.upper)
         else:
             limits = curves.wilson(0, known) if known else (0.0, None)
@@ -223,7 +226,8 @@ def _readings(book: Recomputation, key: str, cause: str, days: Iterable[int]) ->
 def bridge(book: Recomputation) -> None:
     """Escalation or outcome, whichever came first; the rest is still supported."""
     for group in GROUPS:
-        rows = [_bridge_row(book.log, course) for course in of(group, book.begun)]
+        every = [bridge_row(book.log, course) for course in of(group, book.begun)]
+        rows = [row for row in every if not is_over_at_arrival(row)]
         for cause in ("transplant", "durable", "weaned", "escalated", "died", "transferred"):
             key = f"bridge/{group}/{cause}"
             book.curves[key] = Curve(rows, curves.incidence(rows, cause))
@@ -231,7 +235,13 @@ def bridge(book: Recomputation) -> None:
         _supported(book, f"bridge/{group}/supported", rows)
 
 
-def _bridge_row(log: Logbook, course: Course) -> Row:
+def is_over_at_arrival(row: Row) -> bool:
+    """Never under observation, as support had ended by the time of arrival."""
+    entry, leaving, _ = row
+    return entry > 0 and entry >= leaving
+
+
+def bridge_row(log: Logbook, course: Course) -> Row:
     escalations = [run.inserted_at for run in course.runs if run.cells["relation"] == "DEVICE_ESCALATION"]
     escalations += [
         run.removed_at for run in course.runs if run.removed_at and run.cells["end_reason"] == "ESCALATION"
@@ -245,11 +255,13 @@ def _bridge_row(log: Logbook, course: Course) -> Row:
 
 def _supported(book: Recomputation, key: str, rows: Sequence[Row]) -> None:
     steps = curves.survival(rows)
-    for day in BRIDGE_DAYS if rows else ():
+    for day in BRIDGE_DAYS:
         number = sum(leaving > day for _, leaving, _ in rows)
         step = curves.read_at(steps, day)
         known = curves.known_by(rows, day)
-        if step:
+        if not rows:
+            figure = Figure(0, 0)
+        elif step:
             figure = Figure(number, len(rows), step.value, step.lower, step.upper)
         else:
             limits = curves.wilson(known, known) if known else (None, 1.0)
