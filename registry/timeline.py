@@ -13,6 +13,7 @@ from registry.models import Course, Run
 WIDTH, LEFT, RIGHT = 960, 26, 940
 BAR_HEIGHT, LANE, TOP = 16, 46, 22
 MARK_LANE = 34
+LETTER = 6.6  # how wide a letter of a label is, about
 MOST_TICKS = 12
 
 
@@ -51,7 +52,7 @@ def _bar(run: Run, lane: int, scale: Scale, now: datetime) -> dict[str, Any]:
     return {
         "x": x, "y": y, "width": width, "height": BAR_HEIGHT,
         "route": run.route_group.lower(), "start_path": start, "open_path": still,
-        "label": label, "label_x": min(x, WIDTH - 330), "label_y": y - 6,
+        "label": label, "label_x": min(x, RIGHT - LETTER * len(label)), "label_y": y - 6,
     }  # fmt: skip
 
 
