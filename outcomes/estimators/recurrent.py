@@ -117,7 +117,7 @@ class _Changes:
         size = self.times.size
         at_start = np.bincount(owner[came <= 0], minlength=int(owner.max()) + 1).astype(float)
         who, when, alpha, k = self._list(owner, came, left, rows, index)
-        order = np.argsort(who * (size + 1) + when)
+        order = np.argsort(who * (size + 1) + when, kind="stable")  # much of it is in order
         who, when, alpha, k = who[order], when[order], alpha[order], k[order]
         alpha_after, k_after = _running(who, alpha), _running(who, k) + at_start[who]
         alpha_before, k_before = alpha_after - alpha, k_after - k
