@@ -151,5 +151,17 @@ PAGES: dict[str, EntryPage] = {
         {"outcome": 1},
         of="course",
     ),
+    "screening": EntryPage(
+        "new_screening", {"new-route_reason": ["MOBILITY"]}, {"screening": 1}, of="course"
+    ),
+    "pressures": EntryPage(
+        "new_haemodynamics",
+        {"new-measured_at": "t-3 1000", "new-on_support": "IABP", "new-mean_mmhg": "70"},
+        {"haemodynamics": 1},
+        of="course",
+    ),
+    "waiting list": EntryPage(
+        "new_listing", {"new-tier": "2", "new-began_on": "t-3"}, {"listing_spell": 1}, of="course"
+    ),
     **{f"event {kind_slug(kind)}": _event(kind) for kind in EventKind},
 }  # fmt: skip

@@ -30,6 +30,7 @@ REFUSALS = {
     "mobilisation_once": "A session that started at this time is recorded already. Correct that one.",
     "plan_change_once": "A change of plan at this time is recorded already. Correct that one.",
     "registry_patient_study_no_key": "Somebody has just recorded this study number. Look at the case first.",
+    "registry_screening_course_id_key": "The screening of this course is recorded already. Correct that one.",
     "run_exchange_has_reason": "Say why the catheter was changed.",
     "run_number_once": "Somebody has just recorded a device in this course. Look at the case first.",
     "run_one_balloon_at_a_time": "Two balloon pumps cannot lie in one aorta: these times overlap.",

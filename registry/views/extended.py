@@ -19,7 +19,7 @@ from registry.views.places import place_of
 def new_screening(request: SignedInRequest, course_id: Any) -> HttpResponse:
     course = course_of(request, course_id)
     known = Screening.objects.filter(course=course).first()
-    if known:
+    if known and request.method != "POST":
         return redirect("correct", "screening", known.public_id)
     page = Page(
         title=f"Vascular screening, {course}",

@@ -58,7 +58,9 @@ def test_an_empty_form_is_refused_and_changes_nothing(entry_page: EntryPage, des
 
 def test_nothing_typed_is_lost(entry_page: EntryPage, desk: Client, run: Run) -> None:
     data = entry_page.filled(desk, run)
-    text = next(name for name in data if name.endswith(("_at", "_on")))
+    text = next((name for name in data if name.endswith(("_at", "_on"))), "")
+    if not text:
+        return  # nothing on this page is typed freely
     response = desk.post(entry_page.url(run), {**data, text: "not <b>a</b> time"})
     assert response.status_code == 422
     assert text in errors_of(response)
