@@ -32,7 +32,6 @@ REFUSALS = {
     "registry_patient_study_no_key": "Somebody has just recorded this study number. Look at the case first.",
     "registry_screening_course_id_key": "The screening of this course is recorded already. Correct that one.",
     "run_exchange_has_reason": "Say why the catheter was changed.",
-    "registry_screening_course_id_key": "A screening of this course is recorded already. Correct that one.",
     "run_number_once": "Somebody has just recorded a device in this course. Look at the case first.",
     "run_one_balloon_at_a_time": "Two balloon pumps cannot lie in one aorta: these times overlap.",
     "run_relation_fits_number": "A later device needs an earlier one in its course, and there is none.",
