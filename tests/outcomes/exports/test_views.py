@@ -38,17 +38,25 @@ def desk_of(book: Logbook, sign_in: Callable[[User], Client]) -> Callable[[str],
 def test_a_file_is_handed_out_and_noted(
     desk_of: Callable[[str], Client], name: str, args: list[str], file: str, start: bytes
 ) -> None:
-    response = desk_of("COMMITTEE").get(reverse(name, args=args), PERIOD)
+    response = desk_of("PHYSICIAN").get(reverse(name, args=args), PERIOD)
 
     assert response.status_code == 200
     assert response.headers["Content-Disposition"] == f'attachment; filename="{file}"'
     assert response.content.startswith(start)
     noted = Download.objects.get()
     assert (noted.by.username, noted.what, noted.period) == (
-        "committee",
+        "physician",
         file.replace("-2026-Q3", ""),
         "2026-Q3",
     )
+
+
+@pytest.mark.parametrize("name", ["quarter_slides", "quarter_packet", "quarter_workbook"])
+def test_the_committee_takes_files_without_curves(desk_of: Callable[[str], Client], name: str) -> None:
+    client = desk_of("COMMITTEE")
+
+    assert client.get(reverse(name), PERIOD).status_code == 200
+    assert client.get(reverse("figure_svg", args=["chart-dwell"]), PERIOD).status_code == 404
 
 
 def test_only_those_of_the_logbook_get_single_cases(desk_of: Callable[[str], Client]) -> None:
@@ -79,7 +87,7 @@ def test_a_period_that_is_none_gives_no_file(desk_of: Callable[[str], Client]) -
 
 
 def test_the_page_links_to_every_file(desk_of: Callable[[str], Client]) -> None:
-    page = desk_of("COMMITTEE").get(reverse("quarter"), PERIOD)
+    page = desk_of("PHYSICIAN").get(reverse("quarter"), PERIOD)
     text = page.content.decode()
 
     for name in ("quarter_slides", "quarter_packet", "quarter_workbook"):

@@ -35,8 +35,12 @@ def period(run: Run) -> str:
     return f"{(run.inserted_at - timedelta(days=1)).date()}..{timezone.localdate()}"
 
 
-def sign(client: Client, run: Run, **given: str) -> Any:
-    url = reverse("issue") + f"?period={period(run)}"
+def quarter(run: Run) -> str:
+    return f"{run.inserted_at.year}-Q{(run.inserted_at.month + 2) // 3}"
+
+
+def sign(client: Client, run: Run, *, text: str = "", **given: str) -> Any:
+    url = reverse("issue") + f"?period={text or period(run)}"
     shown = client.get(url)
     data = {
         "as_of": shown.context["form"].initial["as_of"],
@@ -116,7 +120,7 @@ def test_the_case_says_that_it_stands_in_an_issued_report(office: Client, run: R
 def test_the_committee_reads_and_names_no_case(
     office: Client, run: Run, committee: User, sign_in: Callable[[User], Client]
 ) -> None:
-    sign(office, run)
+    sign(office, run, text=quarter(run))
     create_event(course=run.course, run=run, onset_at=days_ago(2))
     issued = IssuedReport.objects.get()
     client = sign_in(committee)
@@ -125,6 +129,16 @@ def test_the_committee_reads_and_names_no_case(
         page = client.get(reverse(name, args=[issued.public_id]))
         assert page.status_code == 200
         assert str(run.patient) not in page.content.decode()
+
+
+def test_a_period_that_is_no_quarter_is_not_for_the_committee(
+    office: Client, run: Run, committee: User, sign_in: Callable[[User], Client]
+) -> None:
+    sign(office, run)
+    issued = IssuedReport.objects.get()
+
+    for name in ("issued_report", "restated"):
+        assert sign_in(committee).get(reverse(name, args=[issued.public_id])).status_code == 403
 
 
 def test_others_find_nothing(
