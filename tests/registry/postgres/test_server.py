@@ -19,7 +19,8 @@ from registry.postgres.server import EmbeddedServer, ServerError
 
 CHECKOUT = Path(__file__).parents[3]
 USER = """
-import sys
+import signal, sys
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell's background jobs start with it ignored
 from registry.postgres.server import embedded_server
 host = embedded_server(sys.argv[1]).ensure()["host"]
 print(host, flush=True)
@@ -136,7 +137,7 @@ def test_interrupting_the_starter_leaves_the_server_to_the_others(server, user):
     starter.stdout.readline()
     with connect(server) as connection:
         os.killpg(starter.pid, signal.SIGINT)
-        starter.wait()
+        starter.wait(timeout=60)
         assert connection.execute("SELECT 1").fetchone() == (1,)
 
 
