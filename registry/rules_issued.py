@@ -11,7 +11,7 @@ from typing import Any
 from django.db.models import Q
 from django.utils import timezone
 
-from registry.models import Centre, Course, IssuedReport, Record
+from registry.models import Course, IssuedReport, Record
 from registry.problem import Problem, ask
 
 # The column that says when the thing recorded happened.
@@ -32,10 +32,10 @@ def check_issued(record: Record) -> list[Problem]:
     happened = _moment(record, column) if column else None
     if column is None or happened is None or record.pk is not None:
         return []
-    course, centre = _belongs_to(record)
+    course, centre_id = _belongs_to(record)
     began = course.first_inserted_at if course and course.pk else None
     in_period = _period_of(happened) | (_period_of(began) if began else Q())
-    issued = IssuedReport.objects.filter(in_period, centre=centre, as_of__gte=happened).first()
+    issued = IssuedReport.objects.filter(in_period, centre_id=centre_id, as_of__gte=happened).first()
     if issued is None:
         return []
     issued_on = f"{issued.as_of:%d-%b-%Y}"
@@ -54,8 +54,8 @@ def _moment(record: Record, column: str) -> datetime | None:
     return timezone.make_aware(datetime.combine(value, time()))
 
 
-def _belongs_to(record: Any) -> tuple[Course | None, Centre]:
+def _belongs_to(record: Any) -> tuple[Course | None, int | None]:
     if hasattr(record, "centre_id"):
-        return None, record.centre
+        return None, record.centre_id
     course: Course = record.run.course if record.entity == "daily_check" else record.course
-    return course, course.centre
+    return course, course.centre_id
