@@ -33,6 +33,8 @@ def check_issued(record: Record) -> list[Problem]:
     if column is None or happened is None or record.pk is not None:
         return []
     course, centre_id = _belongs_to(record)
+    if centre_id is None:
+        return []
     began = course.first_inserted_at if course and course.pk else None
     in_period = _period_of(happened) | (_period_of(began) if began else Q())
     issued = IssuedReport.objects.filter(in_period, centre_id=centre_id, as_of__gte=happened).first()
