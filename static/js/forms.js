@@ -86,7 +86,8 @@ What entry forms (form.entry) do beyond plain HTML. Without this script every fi
       return;
     }
     const inField = control.matches("input:not([type=submit], [type=button], [type=reset], [type=file]), select");
-    if (!inField || event.shiftKey || event.altKey) return;
+    const short = form.classList.contains("plain"); // signing in, a reason, a password: Enter sends, as everywhere
+    if (!inField || short || event.shiftKey || event.altKey) return;
     event.preventDefault();
     nextControl(form, control)?.focus();
   }
