@@ -96,9 +96,15 @@ def outcome(run: Run, **values: Any) -> CourseOutcome:
     return CourseOutcome(course=run.course, **{"outcome": "TRANSPLANT", "occurred_at": days_ago(4), **values})
 
 
+def candidate(run: Run, **values: Any) -> Candidate:
+    return Candidate(centre=run.course.centre, **values)
+
+
 def attempt(run: Run, **values: Any) -> FailedAttempt:
     sound = {"attempted_at": days_ago(10), "intended_route": Route.AXILLARY_RIGHT, "failure": "NO_PUNCTURE"}
-    return FailedAttempt(patient=run.patient, followed_by=run, **{**sound, **values})
+    return FailedAttempt(
+        patient=run.patient, centre=run.course.centre, followed_by=run, **{**sound, **values}
+    )
 
 
 TOMORROW = timezone.localdate() + timedelta(days=2)
@@ -174,7 +180,7 @@ CASES = [
     Case("attempt_after_run", "attempted_at", BLOCKS, lambda run: attempt(run, attempted_at=days_ago(8))),
     Case("attempt_same_route", "intended_route", ASKS,
          lambda run: attempt(run, intended_route=Route.AXILLARY_LEFT)),
-    Case("considered_in_future", "considered_on", BLOCKS, lambda run: Candidate(considered_on=TOMORROW)),
+    Case("considered_in_future", "considered_on", BLOCKS, lambda run: candidate(run, considered_on=TOMORROW)),
     Case("plan_before_course", "changed_at", BLOCKS,
          lambda run: PlanChange(course=run.course, changed_at=days_ago(10))),
     # Those that hold for every column
@@ -223,7 +229,7 @@ SOUND: list[Build] = [
     lambda run: attempt(run),
     lambda run: FollowUp(seen_on=date(2025, 4, 4), status="DEAD", died_on=date(2025, 3, 4)),
     lambda run: PlanChange(course=run.course, changed_at=days_ago(3)),
-    lambda run: Candidate(considered_on=days_ago(3).date()),
+    lambda run: candidate(run, considered_on=days_ago(3).date()),
 ]  # fmt: skip
 
 
