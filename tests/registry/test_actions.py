@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from django.db import IntegrityError, connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from registry import actions
@@ -175,6 +176,17 @@ def test_two_corrections_that_would_overlap_do_not_both_pass(run: Run, desks: li
         (desks[1], earlier, fill(desks[1], earlier, record__inserted_at="t-5 1000", **why)),
     )  # fmt: skip
     one_wins(answers)
+
+
+@pytest.mark.django_db
+def test_writing_a_run_holds_its_patient_first(run: Run, coordinator: User) -> None:
+    """Two overlapping writes at once may else wait for one another, and the database ends one with an error."""
+    with CaptureQueriesContext(connection) as seen:
+        actions.correct(record=run, version=1, reason="misread", by=coordinator)
+    statements = [query["sql"] for query in seen if "registry_" in query["sql"]]
+    assert 'FROM "registry_patient"' in statements[0]
+    assert "FOR UPDATE" in statements[0]
+    assert 'UPDATE "registry_run"' in statements[1]
 
 
 @at_once
