@@ -180,7 +180,7 @@ def test_two_corrections_that_would_overlap_do_not_both_pass(run: Run, desks: li
 
 @pytest.mark.django_db
 def test_writing_a_run_holds_its_patient_first(run: Run, coordinator: User) -> None:
-    """Two overlapping writes at once may else wait for one another, and the database ends one with an error."""
+    """Else two overlapping writes may wait for one another until the database ends one with an error."""
     with CaptureQueriesContext(connection) as seen:
         actions.correct(record=run, version=1, reason="misread", by=coordinator)
     statements = [query["sql"] for query in seen if "registry_" in query["sql"]]
