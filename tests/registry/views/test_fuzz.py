@@ -26,7 +26,7 @@ from tests.registry.test_access import every_record
 
 pytestmark = pytest.mark.django_db
 
-EXAMPLES = int(os.environ.get("DWELLBOOK_FUZZ", "3"))
+EXAMPLES = int(os.environ.get("DWELLBOOK_FUZZ", "5"))
 NASTY = [
     "", " ", "\x00", "a\x00b", "\ud800", "\udfff\ud800", "\u202e", "\ufeff", "\u2028", "\r\n", "’",
     "😀" * 40, "é" * 21, "0", "-0", "-1", "1e999999", "1E-999999", "0E9999999", "NaN", "sNaN",
