@@ -1,6 +1,6 @@
 """Values that a rule of the logbook would ask about and nobody has answered for, as after an import.
 
-The database picks the rows that can raise a question, the rules decide: ``registry/rules.py`` stays the one
+The database picks the rows that can raise a question, the rules decide: ``registry/rules`` stays the one
 place that says what is odd, and a test holds the two together. Plain SQL, because it is asked for every page.
 """
 

@@ -10,7 +10,7 @@ from datetime import datetime, timedelta
 from registry.choices_events import Precision
 from registry.models import Centre, Course, Event, Run
 from registry.models.event import NEEDS_RUN
-from registry.rules import LATE_EVENT
+from registry.rules.happening import LATE_EVENT
 from registry.spreadsheet.courses import columns_of, complain_of_gaps
 from registry.spreadsheet.people import People
 from registry.spreadsheet.rows import SheetRow

@@ -13,13 +13,14 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from registry import actions, rules, rules_extended, rules_run
+from registry import actions, rules
 from registry.choices import ExchangeReason, Relation
 from registry.models import Centre, Course, DailyCheck, Event, Mobilisation, Record, Run, User
 from registry.questions import Scope, answered_by, ask_all, counts_by_course
 from registry.questions.asking import KINDS
 from registry.questions.doubts import SUSPECTS
 from registry.questions.events import work_days_after
+from registry.rules import course, device, extended, happening
 from tests import factories as make
 
 pytestmark = pytest.mark.django_db
@@ -331,7 +332,7 @@ def test_the_database_picks_whatever_a_rule_asks_about(
 
 def test_every_soft_rule_is_looked_for() -> None:
     """Rules that only ask, by their codes in the sources, are conditions of a suspect."""
-    source = "".join(map(inspect.getsource, (rules, rules_run, rules_extended)))
+    source = "".join(map(inspect.getsource, (rules, course, device, extended, happening)))
     known = set(re.findall(r'\bask\(\s*"(\w+)"', source))
     looked_for = {code for suspects in SUSPECTS for code in suspects.conditions}
     only_on_entry = {

@@ -1,4 +1,4 @@
-"""Rules of a device run; part of ``rules.RULES``, see there."""
+"""Rules of device runs and of attempts that failed."""
 
 from __future__ import annotations
 
@@ -7,9 +7,9 @@ from datetime import timedelta
 from django.utils import timezone
 
 from registry.choices import DeviceClass, ExchangeReason, Guidance, Location, Relation, RouteGroup
-from registry.models import Run
+from registry.models import FailedAttempt, Run
 from registry.problem import Problem, ask, refuse
-from registry.rules_extended import check_fixation, check_graft, check_puncture
+from registry.rules.extended import check_fixation, check_graft, check_puncture
 
 LONG_RUN = timedelta(days=60)
 # Balloon volumes by height as commonly printed (from memory; edges overlap and differ between makes). A
@@ -155,3 +155,14 @@ RUN_RULES = (
 
 def check_run(run: Run) -> list[Problem]:
     return [problem for part in RUN_RULES for problem in part(run)]
+
+
+def check_attempt(attempt: FailedAttempt) -> list[Problem]:
+    run = attempt.followed_by
+    if run and attempt.attempted_at and attempt.attempted_at > run.inserted_at:
+        return [refuse("attempt_after_run", "attempted_at", "The attempt lies after the device went in.")]
+    if run and attempt.intended_route == run.route:
+        return [
+            ask("attempt_same_route", "intended_route", "The device went in by this same route and side.")
+        ]
+    return []

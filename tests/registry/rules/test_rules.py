@@ -200,9 +200,12 @@ def test_each_rule_sees_what_breaks_it(case: Case, run: Run) -> None:
     assert problem.text.endswith((".", "’s protocol."))
 
 
+OWN_FILES = ("__init__", "course", "device", "happening")  # the others have tests of their own
+
+
 def test_every_rule_is_broken_above() -> None:
     folder = Path(str(rules.__file__)).parent
-    source = "".join((folder / name).read_text(encoding="utf-8") for name in ("rules.py", "rules_run.py"))
+    source = "".join((folder / f"{name}.py").read_text(encoding="utf-8") for name in OWN_FILES)
     stated = set(re.findall(r'(?:refuse|ask)\(\s*"(\w+)"', source))
     assert stated - {case.code for case in CASES} == set()
 
