@@ -263,7 +263,8 @@ def _private_folder(folder: Path, account: Account) -> None:
     """Make ``folder`` for ``account`` alone, and refuse one that somebody else has put there."""
     if not folder.exists():
         folder.mkdir(mode=0o700, parents=True)
-        account.take(folder)
     found = folder.lstat()
     if folder.is_symlink() or found.st_uid not in (account.uid, os.geteuid()):
         raise ServerError(f"{folder} belongs to another account; remove it, or set PGLOCAL_DIR")
+    if found.st_uid != account.uid:
+        account.take(folder)

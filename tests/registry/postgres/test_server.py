@@ -121,6 +121,12 @@ def test_processes_that_start_at_once_share_one_server(server, user):
     assert server._listening_in() is None
 
 
+def test_a_folder_made_beforehand_is_taken_over(server, folder):
+    folder.mkdir()
+    with connect(server) as connection:
+        assert connection.execute("SELECT 1").fetchone() == (1,)
+
+
 def test_a_killed_user_does_not_keep_the_server_up(server, user):
     first, second = user(), user()
     first.stdout.readline()
