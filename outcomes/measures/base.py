@@ -27,7 +27,7 @@ RUN_END = (
 )
 IN_PLACE = (
     "patients with a balloon pump by the route in place at some time in the period, each run counted from "
-    "insertion (a transfer in: from arrival) to 24 h after removal"
+    "insertion (a transfer in: from arrival) to 24 h after removal, or to death on support if that is sooner"
 )
 
 

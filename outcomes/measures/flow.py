@@ -7,6 +7,7 @@ from functools import partial
 
 import numpy as np
 
+from outcomes.dataset.clock import ALWAYS
 from outcomes.estimators.arrays import Flags, Ints
 from outcomes.measures.base import CONVENTION, WILSON, Measure
 from outcomes.measures.making import Keys, count_figure, key_of, proportion_figure
@@ -38,9 +39,10 @@ class Attempted:
 
 
 def attempted(scope: Scope) -> Attempted:
-    """Join courses begun with the failed attempts before their first device, and add attempts without any."""
+    """Courses begun here with the failed attempts before their first device, and attempts without one."""
     courses, attempts = scope.dataset.courses, scope.dataset.attempts
-    begun = np.flatnonzero(scope.begun & ~scope.begun_otherwise)
+    placed_here = courses.arrived == ALWAYS
+    begun = np.flatnonzero(scope.begun & ~scope.begun_otherwise & placed_here)
     intended = courses.route.copy()
     before = np.flatnonzero(attempts.run >= 0)
     order = before[np.argsort(-attempts.attempted[before], kind="stable")]
@@ -228,7 +230,7 @@ ATTEMPTED = Measure(
     title="Attempts at a first balloon pump, by intended route",
     counted="cases",
     basis="begun in the period",
-    who_counts="courses begun with a balloon pump, and cases in which an attempt left nothing in place",
+    who_counts="courses begun here with a balloon pump, and cases in which an attempt left nothing in place",
     what_counts="pump placed by the intended route, by another route, or not at all",
     time_zero="first insertion, or the attempt",
     censoring="none: counts",
@@ -237,8 +239,8 @@ ATTEMPTED = Measure(
     definition=(
         "The intended route is that of the first failed attempt that the first device followed, by its link "
         "or within 24 h, else the route in which it was placed. A failed axillary attempt that became "
-        "femoral stays with axillary here. Pumps placed elsewhere, before a transfer in, are among those "
-        "placed; attempts that failed elsewhere are not known."
+        "femoral stays with axillary here. Pumps placed elsewhere, before a transfer in, are left out, as "
+        "attempts that failed elsewhere are not known."
     ),
     source=f"{CONVENTION}; {WILSON}",
     compute=attempts_by_route,

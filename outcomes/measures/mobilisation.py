@@ -14,15 +14,14 @@ from outcomes.estimators.arrays import Flags, Ints
 from outcomes.measures.base import AALEN_JOHANSEN, CONVENTION, Measure
 from outcomes.measures.incidence import Exits, incidence_figure
 from outcomes.measures.making import Keys, curve_of, key_of, proportion_figure
-from outcomes.measures.scope import ROUTE_LABELS, Scope
+from outcomes.measures.scope import DEATH_OUTCOME, ROUTE_LABELS, Scope
 from outcomes.measures.values import Counted, Curve, Figure, Findings, Record
-from registry.choices import EndReason, Outcome
+from registry.choices import EndReason
 from registry.choices_events import OUT_OF_BED_LEVEL, WALK_LEVEL
 
 DAYS = (1.0, 2.0, 3.0, 7.0)
 RISK_DAYS = (0.0, 1.0, 2.0, 3.0, 5.0, 7.0, 10.0, 14.0)
 MOBILISED, DIED, SUPPORT_ENDED, ROUTE_CHANGED = 1, 2, 3, 4
-DEATH_OUTCOME = codes.OUTCOMES.index(Outcome.DIED)
 DEATH_REASON = codes.END_REASONS.index(EndReason.DEATH)
 SCALE = "Hodgson C et al., Heart Lung 2014;43:19-24, doi:10.1016/j.hrtlng.2013.11.003"
 

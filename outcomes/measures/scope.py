@@ -9,12 +9,14 @@ from functools import cached_property
 import numpy as np
 
 from outcomes.dataset import Dataset, codes
-from outcomes.dataset.clock import MINUTES_PER_DAY, local_days, minute_of
+from outcomes.dataset.clock import MINUTES_PER_DAY, NEVER, local_days, minute_of
 from outcomes.dataset.deriving import AFTER_REMOVAL_MINUTES
 from outcomes.estimators.arrays import Flags, Floats, Ints
 from outcomes.measures.values import ALL_ROUTES
 from outcomes.period import Period
-from registry.choices import RouteGroup
+from registry.choices import Outcome, RouteGroup
+
+DEATH_OUTCOME = codes.OUTCOMES.index(Outcome.DIED)
 
 ROUTE_LABELS = {**{route.value: str(route.label) for route in codes.ROUTES}, ALL_ROUTES: "All routes"}
 
@@ -86,8 +88,11 @@ class Scope:
 
     @cached_property
     def window_end(self) -> Ints:
-        """Until when an event is put down to each run: 24 h after its end, or the data cut."""
-        return np.minimum(self.dataset.runs.ended + AFTER_REMOVAL_MINUTES, self.dataset.cut)
+        """Until when an event is put down to each run: 24 h after its end, death on support, or the cut."""
+        runs, courses = self.dataset.runs, self.dataset.courses
+        died = np.where(courses.outcome == DEATH_OUTCOME, courses.outcome_at, NEVER)[runs.course]
+        day_after = np.minimum(runs.ended + AFTER_REMOVAL_MINUTES, np.maximum(died, runs.ended))
+        return np.minimum(day_after, self.dataset.cut)
 
     @cached_property
     def at_risk(self) -> Flags:

@@ -113,3 +113,19 @@ def test_a_course_that_begins_after_the_cut_is_not_a_course_without_a_device() -
     assert found.figure("volume.begun/ALL/courses").numerator == 1
     listed = {line.key: line.count for line in found.left_out}
     assert listed == {"courses/no-run": 1, "courses/supported": 1}
+
+
+def test_nobody_dead_is_at_risk_in_the_next_quarter() -> None:
+    """Death on support late on the last day of the quarter: the day after is not a day at risk."""
+    ended = {"removed": day(89.3), "end_reason": end_reason(EndReason.DEATH)}
+    for code, at_risk in ((Outcome.DIED, 0), (Outcome.TRANSPLANT, 1)):
+        course = {"outcome": outcome(code), "outcome_at": day(89.3)}
+        found = report(dataset([course], [{"course": 1, **ended}]), "2026-Q2")
+        assert found.figure("complications/ALL/BLEEDING/patients").denominator == at_risk
+
+
+def test_pumps_placed_elsewhere_are_no_attempts_of_ours() -> None:
+    runs = [{"course": number} for number in (1, 2)]
+    found = report(dataset([{}, {"arrived": day(1)}], runs))
+    assert found.figure("flow.attempted/ALL/placed").denominator == 1
+    assert found.figure("volume.begun/ALL/courses").numerator == 2

@@ -40,7 +40,8 @@ def flow(book: Recomputation) -> None:
     book.count("flow.considered/ALL/failed", len(alone))
     book.count("flow.considered/ALL/begun", len(book.all_begun))
     book.count("flow.considered/ALL/total", candidates + len(alone) + len(book.all_begun))
-    tried = [(_intended(log, course), course.route) for course in book.with_a_pump]
+    here = [course for course in book.with_a_pump if not course.came_with_it]
+    tried = [(_intended(log, course), course.route) for course in here]
     for group in GROUPS:
         mine = [(intended, used) for intended, used in tried if group in ("ALL", intended)]
         failed = sum(group in ("ALL", route) for route in alone.values())

@@ -46,6 +46,7 @@ class Run:
     removed_at: datetime | None
     seen_from: datetime
     seen_until: datetime
+    died_at: datetime | None
     is_pump: bool
     route: str
     cells: Cells = field(repr=False)
@@ -61,8 +62,9 @@ class Run:
 
     @property
     def at_risk_until(self) -> datetime:
-        """Closure harm within a day of the end counts with the run."""
-        return self.seen_until + DAY
+        """Closure harm within a day of the end counts with the run, but nobody dead is at risk."""
+        day_after = self.seen_until + DAY
+        return min(day_after, max(self.died_at, self.seen_until)) if self.died_at else day_after
 
 
 @dataclass(frozen=True)
@@ -71,6 +73,7 @@ class Course:
 
     key: tuple[str, str]
     intent: str
+    came_with_it: bool
     seen_from: datetime
     outcome: str
     ended_at: datetime | None
@@ -158,13 +161,20 @@ class Logbook:
         ended_at = moment(found[0]["occurred_at"]) if found else None
         arrived_at = moment(cells["arrived_at"]) if cells["transferred_in"] == "yes" else None
         rows = [run for run in self._until("runs", "inserted_at") if key_of(run) == key]
-        runs = sorted((self._run(run, arrived_at, ended_at) for run in rows), key=attrgetter("inserted_at"))
+        died_at = ended_at if found and found[0]["outcome"] == "DIED_ON_SUPPORT" else None
+        made = [self._run(run, arrived_at, ended_at, died_at) for run in rows]
+        runs = sorted(made, key=attrgetter("inserted_at"))
         if not runs:
             return None
         seen_from = max(runs[0].inserted_at, arrived_at or runs[0].inserted_at)
-        return Course(key, cells["intent"], seen_from, found[0]["outcome"] if found else "", ended_at, runs)
+        came = arrived_at is not None
+        return Course(
+            key, cells["intent"], came, seen_from, found[0]["outcome"] if found else "", ended_at, runs
+        )
 
-    def _run(self, cells: Cells, arrived_at: datetime | None, ended_at: datetime | None) -> Run:
+    def _run(
+        self, cells: Cells, arrived_at: datetime | None, ended_at: datetime | None, died_at: datetime | None
+    ) -> Run:
         inserted_at, removed_at = moment(cells["inserted_at"]), self._if_past(cells["removed_at"])
         return Run(
             patient=cells["study_no"],
@@ -174,6 +184,7 @@ class Logbook:
             removed_at=removed_at,
             seen_from=max(inserted_at, arrived_at or inserted_at),
             seen_until=removed_at or ended_at or self.cut,
+            died_at=died_at,
             is_pump=cells["device_class"] == "IABP",
             route=route_group(cells["route"]),
             cells=cells,
