@@ -9,17 +9,23 @@ subtracted.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import replace
 
 from outcomes.comparison.suppression import both_safe, is_small
+from outcomes.measures.complications import PARTS, SUMS
 from outcomes.measures.values import ALL_ROUTES, Cases, Figure
 from outcomes.period import QUARTER, Period
 from outcomes.report import Report
 from outcomes.wording import HIDDEN
 
 BY_ITEM = ("complications",)  # kinds do not add up to each other, only to these:
-SUMS = ("ANY", "SERIOUS")
+# What is left of the whole when a part is taken from it must not be few either.
+WHOLES = {part.code: part.of.value for part in PARTS} | {
+    "HARM": "ANY",
+    "SERIOUS": "ANY",
+    "unescalated": "any",
+}
 SINGLE_PATIENTS = ("shortest", "longest")
 
 
@@ -41,9 +47,9 @@ def is_whole_quarter(period: Period) -> bool:
     return QUARTER.fullmatch(period.label) is not None
 
 
-def _hidden_of(figures: Iterable[Figure], threshold: int, *, by_item: bool) -> set[str]:
+def _hidden_of(figures: Sequence[Figure], threshold: int, *, by_item: bool) -> set[str]:
     blocks: dict[str, list[Figure]] = {}
-    for figure in figures:
+    for figure in [*figures, *_remainders(figures)]:
         blocks.setdefault(_item(figure) if by_item else "", []).append(figure)
     totals = {name for name, block in blocks.items() if _any_few(block, threshold, whole=True)}
     routes = totals | {name for name, block in blocks.items() if _any_few(block, threshold, whole=False)}
@@ -58,6 +64,22 @@ def _hidden_of(figures: Iterable[Figure], threshold: int, *, by_item: bool) -> s
         or (name in routes and figure.group != ALL_ROUTES)
         or _rests_on_single_patients(figure)
     }
+
+
+def _remainders(figures: Sequence[Figure]) -> list[Figure]:
+    """What each whole holds beside its part, under the key of the part."""
+    known = {figure.key: figure for figure in figures}
+    found = []
+    for figure in figures:
+        if whole := known.get(_key_of_whole(figure)):
+            rest = (whole.numerator or 0) - (figure.numerator or 0)
+            found.append(replace(figure, numerator=rest))
+    return found
+
+
+def _key_of_whole(figure: Figure) -> str:
+    measure, group, item, *rest = figure.key.split("/")
+    return "/".join([measure, group, WHOLES.get(item, ""), *rest])
 
 
 def _item(figure: Figure) -> str:

@@ -19,7 +19,7 @@ from registry.choices import (
     RouteGroup,
     ShockStage,
 )
-from registry.choices_events import EventKind, Failure, KinkSite, Precision, ReviewState
+from registry.choices_events import Barc, EventKind, Failure, KinkSite, NeuroKind, Precision, ReviewState
 
 ROUTES = tuple(RouteGroup)
 DEVICES = tuple(DeviceClass)
@@ -32,6 +32,8 @@ STAGES = tuple(ShockStage)
 KINDS = tuple(EventKind)
 FAILURES = tuple(Failure)
 KINK_SITES = tuple(KinkSite)
+# Each belongs to one kind of event, so they share a column.
+DETAILS = (*NeuroKind, *Barc)
 PRECISIONS = tuple(Precision)
 REVIEWS = tuple(ReviewState)
 ATTEMPT_FAILURES = tuple(AttemptFailure)
@@ -46,6 +48,12 @@ BALLOON_PUMP = DEVICES.index(DeviceClass.IABP)
 def numbered(column: str, codes: Sequence[str]) -> str:
     """SQL that turns a column of these codes into their positions."""
     return _case(column, ((code, position) for position, code in enumerate(codes)))
+
+
+def numbered_detail(neuro_kind: str, barc: str) -> str:
+    """SQL that turns the two columns, of which an event has one, into the position of its detail."""
+    bleeding = _case(barc, ((code, DETAILS.index(code)) for code in Barc))
+    return f"CASE WHEN {barc} <> '' THEN {bleeding} ELSE {numbered(neuro_kind, tuple(NeuroKind))} END"
 
 
 def numbered_route(column: str) -> str:

@@ -162,6 +162,7 @@ def derive_events(rows: Rows, courses: Courses, runs: Runs, *, zone: ZoneInfo, c
         refuted=rows["review"] == REFUTED,
         failure=rows["failure"],
         kink_site=rows["kink_site"],
+        detail=rows["detail"],
     )
 
 

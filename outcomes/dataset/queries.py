@@ -134,6 +134,7 @@ def read_events(reader: Reader) -> dict[str, Ints]:
         "review": Column(numbered("e.review", codes.REVIEWS), "choice"),
         "failure": Column(numbered("e.failure", codes.FAILURES), "choice"),
         "kink_site": Column(numbered("e.kink_site", codes.KINK_SITES), "choice"),
+        "detail": Column(codes.numbered_detail("e.neuro_kind", "e.barc"), "choice"),
     }
     return reader.read(columns, f"{reader.rows(Event)} e WHERE {reader.of_courses('e.course_id')}")
 

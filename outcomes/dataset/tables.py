@@ -90,7 +90,8 @@ class Events:
     """Events, sorted by course. ``run`` is the run the event is put down to.
 
     It is the run the event names, else the one in place at onset (a balloon pump before another device),
-    else the last one removed up to 24 h before; -1 if there is none.
+    else the last one removed up to 24 h before; -1 if there is none. ``detail`` is the type of a neurological
+    event or the BARC type of a bleed.
     """
 
     pk: Ints
@@ -103,6 +104,7 @@ class Events:
     refuted: Flags
     failure: Ints
     kink_site: Ints
+    detail: Ints
 
     @property
     def size(self) -> int:

@@ -126,9 +126,10 @@ def outcomes(scope: Scope) -> Findings:
 
 
 def success(scope: Scope) -> Findings:
-    """Any bridge, and the bridge intended at the start, among courses that have their outcome."""
+    """Any bridge, one without escalation, and the one intended, among courses that have their outcome."""
     courses = scope.dataset.courses
     reached = np.isin(courses.outcome, [codes.OUTCOMES.index(outcome) for outcome in BRIDGED])
+    alone = ways_out(scope)[1] != ESCALATED
     wanted = _wanted(courses.intent)
     figures = []
     for group, rows in scope.by_group(scope.analysed, courses.route):
@@ -138,6 +139,13 @@ def success(scope: Scope) -> Findings:
         note = f"{going_on} without an outcome yet are not in it"
         for item, label, some, among, said in (
             ("any", "Any bridge", finished & reached, finished, note),
+            (
+                "unescalated",
+                "Any bridge, never escalated",
+                finished & reached & alone,
+                finished,
+                note,
+            ),
             (
                 "intended",
                 "Bridge to the intended therapy",
@@ -235,7 +243,8 @@ SUCCESS = Measure(
     estimator="outcomes.estimators.proportions.proportion",
     unit="proportion of courses",
     definition=(
-        "Both are shown. The intent is the one frozen at the start, so that a later change of plan does "
+        "All are shown. Never escalated means that the pump alone bridged: nobody counts who needed greater "
+        "support on the way. The intent is the one frozen at the start, so that a later change of plan does "
         "not turn into a success. A bridge to decision or another intent names no outcome and counts only "
         "under any bridge."
     ),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,10 +13,48 @@ from outcomes.measures.base import CONVENTION, GARWOOD, IN_PLACE, WILSON, Measur
 from outcomes.measures.making import Keys, count_figure, proportion_figure, rate_figure
 from outcomes.measures.scope import Scope, of_route
 from outcomes.measures.values import ALL_ROUTES, Figure, Findings
-from registry.choices_events import EventKind
+from registry.choices_events import Barc, EventKind, NeuroKind
 
 REPOSITION = codes.KINDS.index(EventKind.REPOSITION)
+FAULT = codes.KINDS.index(EventKind.KINK)
+SUMS = ("HARM", "ANY", "SERIOUS")  # lines that take kinds together
 COMPLICATIONS = tuple(kind for kind in EventKind if kind != EventKind.REPOSITION)
+NEURO_ARC = (
+    "Lansky AJ et al., J Am Coll Cardiol 2017;69:679-691, doi:10.1016/j.jacc.2016.11.045 (from memory)"
+)
+BARC = "Mehran R et al., Circulation 2011;123:2736-2747, doi:10.1161/CIRCULATIONAHA.110.009449"
+
+
+@dataclass(frozen=True)
+class Part:
+    """The graver events of a kind, on a line of their own."""
+
+    code: str
+    label: str
+    of: EventKind
+    details: tuple[NeuroKind | Barc, ...]
+
+
+PARTS = (
+    Part(
+        "BARC_3_5",
+        "Bleeding, BARC 3 or 5",
+        EventKind.BLEEDING,
+        (Barc.T3A, Barc.T3B, Barc.T3C, Barc.T5A, Barc.T5B),
+    ),
+    Part(
+        "STROKE",
+        "Stroke",
+        EventKind.NEURO,
+        (
+            NeuroKind.ISCHAEMIC,
+            NeuroKind.ISCHAEMIC_BLEED,
+            NeuroKind.INTRACEREBRAL,
+            NeuroKind.SUBARACHNOID,
+            NeuroKind.STROKE_OTHER,
+        ),
+    ),
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,17 +83,27 @@ def exposures(scope: Scope) -> list[Exposure]:
 
 def complications(scope: Scope) -> Findings:
     """Patients, events and rate of every kind, and of any of them together."""
-    kind = scope.dataset.events.kind
     exposed = exposures(scope)
     figures: list[Figure] = []
-    for code in COMPLICATIONS:
-        chosen = scope.attributed & (kind == codes.KINDS.index(code))
-        figures += event_figures(scope, "complications", code.value, str(code.label), chosen, exposed)
-    any_kind = scope.attributed & (kind != REPOSITION)
-    figures += event_figures(scope, "complications", "ANY", "Any complication", any_kind, exposed)
-    serious = any_kind & (scope.dataset.events.serious == 1)
-    figures += event_figures(scope, "complications", "SERIOUS", "Any serious complication", serious, exposed)
+    for item, label, chosen in _items(scope):
+        figures += event_figures(scope, "complications", item, label, chosen, exposed)
     return Findings(tuple(figures))
+
+
+def _items(scope: Scope) -> Iterator[tuple[str, str, Flags]]:
+    """The lines of the table: each kind, its graver events below it, then any of them together."""
+    events = scope.dataset.events
+    for kind in COMPLICATIONS:
+        of_kind = scope.attributed & (events.kind == codes.KINDS.index(kind))
+        yield kind.value, str(kind.label), of_kind
+        for part in PARTS:
+            if part.of == kind:
+                details = [codes.DETAILS.index(detail) for detail in part.details]
+                yield part.code, part.label, of_kind & np.isin(events.detail, details)
+    any_kind = scope.attributed & (events.kind != REPOSITION)
+    yield "HARM", "Any but a device fault", any_kind & (events.kind != FAULT)
+    yield "ANY", "Any complication", any_kind
+    yield "SERIOUS", "Any serious complication", any_kind & (events.serious == 1)
 
 
 def event_figures(
@@ -114,16 +162,17 @@ COMPLICATION = Measure(
     estimator="outcomes.estimators.proportions.proportion (Wilson); outcomes.estimators.rates.rate (Garwood)",
     unit="proportion of patients; events per 1,000 device-days",
     definition=(
-        "An event belongs to the run it names, else to the pump in place at onset, else to the one "
-        "removed up to 24 h before; at the minute of an exchange, to the new one. What is left happened on "
-        "another device or in a gap, and is listed. Two columns that are "
-        "never mixed: patients with at least one event over patients at risk, and all events over "
-        "device-days. The 24 h after removal add to the patients at risk, not to the device-days. Any "
-        "complication counts a patient once, however many events; repositions are not in it. A patient "
-        "with pumps by two routes is at risk under each and once under all. Events that review refuted "
-        "are left out."
+        "An event belongs to the run it names, else to the pump in place at onset, else to the one removed "
+        "up to 24 h before; at the minute of an exchange, to the new one. What is left happened on another "
+        "device or in a gap, and is listed. Two columns that are never mixed: patients with at least one "
+        "event over patients at risk, and all events over device-days. The 24 h after removal add to the "
+        "patients at risk, not to the device-days. Any complication counts a patient once, however many "
+        "events; repositions are not in it, device faults are, with a line without them above it. Stroke "
+        "is NeuroARC type 1a to 1d; it and bleeding of BARC type 3 or 5 are also counted in the kind above "
+        "them. A patient with pumps by two routes is at risk under each and once under all. Events that "
+        "review refuted are left out."
     ),
-    source=f"{CONVENTION}; {WILSON}; {GARWOOD}",
+    source=f"{CONVENTION}; {WILSON}; {GARWOOD}; {BARC}; {NEURO_ARC}",
     compute=complications,
 )
 LATE = Measure(

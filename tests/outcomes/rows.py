@@ -38,6 +38,7 @@ RUN: Row = {
 EVENT: Row = {
     "pk": 0, "course": 0, "named_run": 0, "kind": 0, "onset": ORIGIN, "precision": 0, "serious": 0,
     "review": 0, "failure": codes.UNRECORDED, "kink_site": codes.UNRECORDED,
+    "detail": codes.UNRECORDED,
 }  # fmt: skip
 SESSION: Row = {"pk": 0, "course": 0, "started": ORIGIN, "level": 0}
 BEDSIDE: Row = {"run": 0, "rows": 1, "levels_recorded": 0, "out_of_bed_on": NEVER, "walked_on": NEVER}

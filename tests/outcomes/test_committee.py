@@ -87,6 +87,23 @@ def test_few_without_the_event_are_few_too() -> None:
     assert shown(report)["FEMORAL", "TRANSPLANT"] is None
 
 
+@pytest.mark.parametrize(("strokes", "hidden"), [(9, True), (12, True), (6, False), (8, False)])
+def test_a_part_is_hidden_where_what_is_left_of_its_whole_is_few(strokes: int, hidden: bool) -> None:
+    """Of 13 with a neurological event, 4 or 1 without a stroke are few; 7 or 5 are not."""
+    base = partition({"AXILLARY": [10, 8, 6], "FEMORAL": [9, 12, 7]}).figures[0]
+    figures = tuple(
+        replace(
+            base, key=f"complications/ALL/{item}/patients", measure="complications", group=ALL_ROUTES,
+            numerator=number, denominator=40,
+        )
+        for item, number in (("NEURO", 13), ("STROKE", strokes))
+    )  # fmt: skip
+    whole = Report(header=HEADER, measures=MEASURES, figures=figures, curves=(), left_out=())
+    seen = for_committee(whole, threshold=THRESHOLD)
+
+    assert (seen.figure("complications/ALL/STROKE/patients").numerator is None) == hidden
+
+
 def test_readings_and_curves_are_left_away() -> None:
     report = partition({"AXILLARY": [10, 8, 6], "FEMORAL": [9, 12, 7]})
     reading = replace(report.figures[0], key="bridge/ALL/transplant/day-30", measure="bridge", at_day=30.0)

@@ -5,9 +5,10 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from typing import Any
 
+from outcomes.dataset import codes
 from outcomes.estimators.arrays import Ints
 from registry.choices import DeviceClass, EndReason, Outcome, Relation
-from registry.choices_events import OUT_OF_BED_LEVEL, EventKind
+from registry.choices_events import OUT_OF_BED_LEVEL, Barc, EventKind, NeuroKind
 from tests.outcomes.rows import (
     FEMORAL,
     Row,
@@ -129,3 +130,37 @@ def test_pumps_placed_elsewhere_are_no_attempts_of_ours() -> None:
     found = report(dataset([{}, {"arrived": day(1)}], runs))
     assert found.figure("flow.attempted/ALL/placed").denominator == 1
     assert found.figure("volume.begun/ALL/courses").numerator == 2
+
+
+def test_graver_events_have_a_line_below_their_kind() -> None:
+    """Types: NeuroARC, BARC as cited in the definition."""
+    happened = [
+        (EventKind.NEURO, NeuroKind.ISCHAEMIC),
+        (EventKind.NEURO, NeuroKind.TIA),
+        (EventKind.BLEEDING, Barc.T2),
+        (EventKind.BLEEDING, Barc.T3A),
+        (EventKind.KINK, None),
+    ]
+    events = [
+        {
+            "course": number,
+            "kind": kind(code),
+            "onset": day(1),
+            **({"detail": codes.DETAILS.index(detail)} if detail else {}),
+        }
+        for number, (code, detail) in enumerate(happened, 1)
+    ]
+    found = report(dataset([{}] * 5, [{"course": number} for number in range(1, 6)], events=events))
+    counts = {
+        item: found.figure(f"complications/ALL/{item}/patients").numerator
+        for item in ("NEURO", "STROKE", "BLEEDING", "BARC_3_5", "HARM", "ANY")
+    }
+    assert counts == {"NEURO": 2, "STROKE": 1, "BLEEDING": 2, "BARC_3_5": 1, "HARM": 4, "ANY": 5}
+
+
+def test_a_bridge_after_escalation_is_a_bridge_but_not_by_the_pump_alone() -> None:
+    course = {"outcome": outcome(Outcome.TRANSPLANT), "outcome_at": day(9)}
+    escalated = {"removed": day(4), "end_reason": end_reason(EndReason.ESCALATION)}
+    found = report(dataset([course, course], [{"course": 1, "removed": day(9)}, {"course": 2, **escalated}]))
+    assert found.figure("success/ALL/any").numerator == 2
+    assert found.figure("success/ALL/unescalated").numerator == 1

@@ -12,6 +12,7 @@ from outcomes.exports.slides.native import place
 from outcomes.exports.slides.page import SMALL_SIZE, TABLE_SIZE, TEXT_SIZE, Box, Page
 from outcomes.exports.slides.story import GROUPS, HEAD, LEFT, MOST_ROWS, RIGHT, WHOLE, Story, risk_table
 from outcomes.figures import Chart, Series
+from outcomes.measures.complications import SUMS
 from outcomes.measures.values import Figure
 from outcomes.quarter import KEY_FIGURES
 from outcomes.wording import count, show
@@ -176,7 +177,7 @@ def complications(story: Story) -> None:
 
 def _codes(material: Material) -> list[tuple[str, str]]:
     found = {f.key.split("/")[2]: f.label for f in material.report.figures_of("complications")}
-    return [(code, label) for code, label in found.items() if code not in ("ANY", "SERIOUS")]
+    return [(code, label) for code, label in found.items() if code not in SUMS]
 
 
 def with_events(chart: Chart) -> tuple[Chart, str]:

@@ -91,6 +91,9 @@ def complications(book: Recomputation) -> None:
     kinds: dict[str, Callable[[Event], bool]] = {
         kind.value: partial(_is_of, kind.value) for kind in EventKind if kind != EventKind.REPOSITION
     }
+    kinds["BARC_3_5"] = lambda event: event.cells["barc"][:1] in ("3", "5")
+    kinds["STROKE"] = lambda event: event.cells["neuro_kind"] in ("1a", "1aH", "1b", "1c", "1d")
+    kinds["HARM"] = lambda event: event.kind != "KINK_MALFUNCTION"
     kinds["ANY"] = lambda event: True
     kinds["SERIOUS"] = lambda event: event.cells["serious"] == "yes"
     for kind, is_one in kinds.items():
@@ -198,6 +201,8 @@ def outcomes(book: Recomputation) -> None:
         met = sum(BRIDGES.get(course.outcome) == course.intent for course in named)
         book.share(f"success/{group}/any", sum(course.outcome in BRIDGES for course in ended), len(ended))
         book.share(f"success/{group}/intended", met, len(named))
+        alone = [c for c in ended if c.outcome in BRIDGES and bridge_row(book.log, c)[2] != "escalated"]
+        book.share(f"success/{group}/unescalated", len(alone), len(ended))
     pairs = Counter((course.intent, course.outcome or "NONE") for course in book.begun)
     for (intent, outcome), number in pairs.items():
         book.count(f"intent/ALL/{intent}/{outcome}", number)
