@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 
 from outcomes.comparison.choices import SIZE_EDGES_CM, SIZES, Choices
-from outcomes.comparison.reading import ACCESS_METHODS, SEXES, URGENCIES
 from outcomes.comparison.units import Programme, Units
 from outcomes.dataset import codes
 from outcomes.dataset.clock import local_days, minute_of
@@ -13,11 +12,11 @@ from outcomes.estimators.arrays import Flags, Ints
 from outcomes.period import Period
 
 LEVELS: dict[str, tuple[str, ...]] = {
-    "access": tuple(code.value for code in ACCESS_METHODS),
-    "urgency": tuple(code.value for code in URGENCIES),
+    "access": tuple(code.value for code in codes.ACCESS_METHODS),
+    "urgency": tuple(code.value for code in codes.URGENCIES),
     "intent": tuple(code.value for code in codes.INTENTS),
     "stage": tuple(code.value for code in codes.STAGES),
-    "sex": tuple(code.value for code in SEXES),
+    "sex": tuple(code.value for code in codes.SEXES),
     "size": tuple(code for code, _ in SIZES),
 }
 

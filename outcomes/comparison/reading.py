@@ -1,4 +1,4 @@
-"""What the comparison needs beyond the dataset: patients, condition at the start, how the pump was placed.
+"""What the comparison needs beyond the counts: patients, condition at the start, how the pump was placed.
 
 All arrays follow the rows of the dataset's tables. -1 means not recorded; numbers with a decimal are kept
 times ten.
@@ -13,37 +13,22 @@ from datetime import datetime
 
 from django.db import connection, transaction
 
-from outcomes.dataset import Dataset, load_dataset
-from outcomes.dataset.codes import UNRECORDED, numbered
+from outcomes.dataset import Dataset, codes, load_dataset
+from outcomes.dataset.clinical import Columns, aligned
+from outcomes.dataset.codes import numbered
 from outcomes.dataset.copying import Column
-from outcomes.dataset.deriving import positions
 from outcomes.dataset.queries import OF_CENTRES, Reader
 from outcomes.estimators.arrays import Ints
-from registry.choices import AccessMethod, Aetiology, Presentation, Sex, Urgency
-from registry.models import Centre, Course, FailedAttempt, Patient, Run
-
-SEXES = tuple(Sex)
-AETIOLOGIES = tuple(Aetiology)
-PRESENTATIONS = tuple(Presentation)
-ACCESS_METHODS = tuple(AccessMethod)
-URGENCIES = tuple(Urgency)
-YES_NO = (
-    "arrest_modifier", "inotropes", "vasopressors", "ventilated", "rrt_at_start", "diabetes",
-    "peripheral_disease", "prior_stroke", "prior_sternotomy", "smoking",
-)  # fmt: skip
-TENTHS = ("height_cm", "weight_kg", "haemoglobin_g_dl", "lactate_mmol_l")
-WHOLE = (
-    "lvef_pct", "lvedd_mm", "creatinine_umol_l", "bilirubin_umol_l", "platelets_10e9_l", "sodium_mmol_l"
-)  # fmt: skip
+from registry.models import Centre, FailedAttempt
 
 
 @dataclass(frozen=True, eq=False)
 class Facts:
     """Columns by name: of courses (with their patient), of runs, and of failed attempts."""
 
-    course: dict[str, Ints]
-    run: dict[str, Ints]
-    attempt: dict[str, Ints]
+    course: Columns
+    run: Columns
+    attempt: Columns
 
 
 @contextmanager
@@ -70,54 +55,14 @@ def load_facts(dataset: Dataset, centres: Sequence[Centre]) -> Facts:
     wanted = tuple(centre.pk for centre in centres)
     whole = not Centre.objects.exclude(pk__in=wanted).exists()
     reader = Reader(wanted, dataset.as_of, last_day, whole)
-    return Facts(
-        course=_aligned(_courses(reader), dataset.courses.pk),
-        run=_aligned(_runs(reader), dataset.runs.pk),
-        attempt=_aligned(_attempts(reader), dataset.attempts.pk),
-    )
-
-
-def _aligned(rows: dict[str, Ints], wanted: Ints) -> dict[str, Ints]:
-    """The columns in the order of the wanted keys."""
-    keys = rows.pop("pk")
-    if not keys.size:
-        return dict.fromkeys(rows, wanted[:0])
-    where = positions(keys, wanted)
-    return {name: column[where] for name, column in rows.items()}
-
-
-def _known(sql: str) -> str:
-    return f"coalesce({sql}, {UNRECORDED})"
-
-
-def _courses(reader: Reader) -> dict[str, Ints]:
-    columns = {
-        "pk": Column("c.id", "id"),
-        "sex": Column(numbered("p.sex", SEXES), "choice"),
-        "birth_year": Column("p.birth_year", "code"),
-        "aetiology": Column(numbered("c.aetiology", AETIOLOGIES), "choice"),
-        "presentation": Column(numbered("c.presentation", PRESENTATIONS), "choice"),
-        "admitted": Column("coalesce(c.admitted_at, 'infinity')", "moment"),
-        "transferred": Column("c.transferred_in::int", "choice"),
-        **{name: Column(_known(f"c.{name}::int"), "choice") for name in YES_NO},
-        **{name: Column(_known(f"round(c.{name} * 10)"), "code") for name in TENTHS},
-        **{name: Column(_known(f"round(c.{name})"), "code") for name in WHOLE},
-    }
-    source = f"{reader.rows(Course)} c JOIN {reader.rows(Patient)} p ON p.id = c.patient_id"
-    return reader.read(columns, f"{source} WHERE c.{OF_CENTRES}")
-
-
-def _placing(table: str) -> dict[str, Column]:
-    return {
-        "pk": Column(f"{table}.id", "id"),
-        "access": Column(numbered(f"{table}.access_method", ACCESS_METHODS), "choice"),
-        "urgency": Column(numbered(f"{table}.urgency", URGENCIES), "choice"),
-    }
-
-
-def _runs(reader: Reader) -> dict[str, Ints]:
-    return reader.read(_placing("r"), f"{reader.rows(Run)} r WHERE {reader.of_courses('r.course_id')}")
+    clinical = dataset.clinical
+    return Facts(clinical.course, clinical.run, aligned(_attempts(reader), dataset.attempts.pk))
 
 
 def _attempts(reader: Reader) -> dict[str, Ints]:
-    return reader.read(_placing("a"), f"{reader.rows(FailedAttempt)} a WHERE a.{OF_CENTRES}")
+    columns = {
+        "pk": Column("a.id", "id"),
+        "access": Column(numbered("a.access_method", codes.ACCESS_METHODS), "choice"),
+        "urgency": Column(numbered("a.urgency", codes.URGENCIES), "choice"),
+    }
+    return reader.read(columns, f"{reader.rows(FailedAttempt)} a WHERE a.{OF_CENTRES}")

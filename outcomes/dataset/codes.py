@@ -6,6 +6,8 @@ from collections.abc import Iterable, Sequence
 
 from registry.choices import (
     ROUTE_GROUPS,
+    AccessMethod,
+    Aetiology,
     AttemptFailure,
     DeclineReason,
     DeviceClass,
@@ -14,10 +16,15 @@ from registry.choices import (
     FilmVerdict,
     Intent,
     Outcome,
+    PacingDevice,
     PositionAction,
+    Presentation,
     Relation,
     RouteGroup,
+    Severity,
+    Sex,
     ShockStage,
+    Urgency,
 )
 from registry.choices_events import Barc, EventKind, Failure, KinkSite, NeuroKind, Precision, ReviewState
 
@@ -40,6 +47,13 @@ ATTEMPT_FAILURES = tuple(AttemptFailure)
 DECLINE_REASONS = tuple(DeclineReason)
 VERDICTS = tuple(FilmVerdict)
 POSITION_ACTIONS = tuple(PositionAction)
+SEXES = tuple(Sex)
+AETIOLOGIES = tuple(Aetiology)
+PRESENTATIONS = tuple(Presentation)
+PACING_DEVICES = tuple(PacingDevice)
+ACCESS_METHODS = tuple(AccessMethod)
+URGENCIES = tuple(Urgency)
+SEVERITIES = tuple(Severity)
 
 UNRECORDED = -1
 BALLOON_PUMP = DEVICES.index(DeviceClass.IABP)

@@ -29,6 +29,7 @@ AFTER_REMOVAL_MINUTES = MINUTES_PER_DAY  # how long after removal an event is st
 ESCALATION = codes.RELATIONS.index(Relation.ESCALATION)
 ENDED_TO_ESCALATE = codes.END_REASONS.index(EndReason.ESCALATION)
 REFUTED = codes.REVIEWS.index(ReviewState.REFUTED)
+REPORTED = codes.REVIEWS.index(ReviewState.REPORTED)
 TO_THE_MINUTE = codes.PRECISIONS.index(Precision.MINUTE)
 
 
@@ -160,6 +161,7 @@ def derive_events(rows: Rows, courses: Courses, runs: Runs, *, zone: ZoneInfo, c
         onset=rows["onset"],
         serious=rows["serious"],
         refuted=rows["review"] == REFUTED,
+        reviewed=rows["review"] != REPORTED,
         failure=rows["failure"],
         kink_site=rows["kink_site"],
         detail=rows["detail"],

@@ -15,6 +15,7 @@ from django.db import connection, transaction
 from django.utils import timezone
 
 from outcomes.dataset import deriving, queries
+from outcomes.dataset.clinical import Clinical, read_clinical
 from outcomes.dataset.clock import minute_of
 from outcomes.dataset.tables import (
     Attempts,
@@ -63,6 +64,7 @@ class Dataset:
     films: Films
     attempts: Attempts
     candidates: Candidates
+    clinical: Clinical
 
     @property
     def cut(self) -> int:
@@ -113,6 +115,7 @@ def _read(reader: queries.Reader, names: tuple[str, ...], zone: ZoneInfo, cut_at
     courses, runs = deriving.derive_runs_and_courses(
         queries.read_courses(reader), queries.read_runs(reader), zone=zone, cut=cut
     )
+    events = deriving.derive_events(queries.read_events(reader), courses, runs, zone=zone, cut=cut)
     return Dataset(
         centres=names,
         zone=zone,
@@ -120,12 +123,13 @@ def _read(reader: queries.Reader, names: tuple[str, ...], zone: ZoneInfo, cut_at
         cut_at=cut_at.astimezone(UTC),
         courses=courses,
         runs=runs,
-        events=deriving.derive_events(queries.read_events(reader), courses, runs, zone=zone, cut=cut),
+        events=events,
         sessions=deriving.derive_sessions(queries.read_sessions(reader), courses, cut=cut),
         bedside=deriving.derive_bedside(queries.read_bedside(reader), runs),
         films=deriving.derive_films(queries.read_films(reader), runs),
         attempts=deriving.derive_attempts(queries.read_attempts(reader), courses, runs, cut=cut),
         candidates=deriving.derive_candidates(queries.read_candidates(reader)),
+        clinical=read_clinical(reader, zone=zone, cut=cut, courses=courses, runs=runs, events=events),
     )
 
 

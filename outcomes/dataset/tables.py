@@ -102,6 +102,7 @@ class Events:
     onset: Ints
     serious: Ints
     refuted: Flags
+    reviewed: Flags
     failure: Ints
     kink_site: Ints
     detail: Ints

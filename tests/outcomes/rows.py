@@ -18,6 +18,7 @@ from outcomes.period import Period
 from outcomes.report import Report, build_report
 from registry.choices import DeviceClass, EndReason, ExchangeReason, Intent, Outcome, Relation, RouteGroup
 from registry.choices_events import EventKind, Failure, KinkSite
+from tests.outcomes.clinical_rows import unrecorded
 
 Row = dict[str, Any]
 ZONE = ZoneInfo("Europe/Berlin")
@@ -129,6 +130,7 @@ def dataset(
     owner = dict(zip(course_rows["pk"].tolist(), course_rows["patient"].tolist(), strict=True))
     run_rows = columns(({"patient": owner[row["course"]], **row} for row in runs), RUN)
     course_table, run_table = deriving.derive_runs_and_courses(course_rows, run_rows, zone=zone, cut=cut)
+    event_table = deriving.derive_events(columns(events, EVENT), course_table, run_table, zone=zone, cut=cut)
     return Dataset(
         centres=("Test",),
         zone=zone,
@@ -136,12 +138,13 @@ def dataset(
         cut_at=cut_at,
         courses=course_table,
         runs=run_table,
-        events=deriving.derive_events(columns(events, EVENT), course_table, run_table, zone=zone, cut=cut),
+        events=event_table,
         sessions=deriving.derive_sessions(columns(sessions, SESSION), course_table, cut=cut),
         bedside=deriving.derive_bedside(columns(bedside, BEDSIDE), run_table),
         films=deriving.derive_films(columns(films, FILM), run_table),
         attempts=deriving.derive_attempts(columns(attempts, ATTEMPT), course_table, run_table, cut=cut),
         candidates=deriving.derive_candidates(columns(candidates, CANDIDATE)),
+        clinical=unrecorded(course_table, run_table, event_table),
     )
 
 

@@ -9,13 +9,15 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from outcomes.comparison.reading import TENTHS, URGENCIES, WHOLE, YES_NO, Facts
+from outcomes.comparison.reading import Facts
 from outcomes.comparison.units import AXILLARY, FEMORAL, Programme
 from outcomes.dataset import Dataset, codes, deriving
+from outcomes.dataset.clinical import TENTHS, WHOLE, YES_NO
 from outcomes.dataset.clock import ALWAYS, MINUTES_PER_DAY, NEVER, minute_of
 from outcomes.estimators.arrays import Flags, Ints
 from registry.choices import EndReason, Intent, Outcome, Relation, ShockStage, Urgency
 from registry.choices_events import EventKind
+from tests.outcomes.clinical_rows import unrecorded
 
 ZONE = ZoneInfo("Europe/Berlin")
 BEGAN = minute_of(datetime(2023, 1, 2, 9, tzinfo=ZONE))
@@ -23,7 +25,7 @@ CUT = datetime(2026, 7, 1, tzinfo=UTC)
 DAY = MINUTES_PER_DAY
 TRANSPLANT, DIED = (codes.OUTCOMES.index(code) for code in (Outcome.TRANSPLANT, Outcome.DIED))
 STAGE_C, STAGE_D = (codes.STAGES.index(code) for code in (ShockStage.C, ShockStage.D))
-URGENT = URGENCIES.index(Urgency.URGENT)
+URGENT = codes.URGENCIES.index(Urgency.URGENT)
 BLEEDING = codes.KINDS.index(EventKind.BLEEDING)
 
 
@@ -75,6 +77,7 @@ def programme(found: Stories, *, transferred: Flags | None = None) -> Programme:
     cut = minute_of(CUT)
     courses, runs = deriving.derive_runs_and_courses(course_rows, run_rows, zone=ZONE, cut=cut)
     empty = np.zeros(0, dtype=np.int64)
+    events = deriving.derive_events(_events(found, pk), courses, runs, zone=ZONE, cut=cut)
     dataset = Dataset(
         centres=("Test",),
         zone=ZONE,
@@ -82,7 +85,7 @@ def programme(found: Stories, *, transferred: Flags | None = None) -> Programme:
         cut_at=CUT,
         courses=courses,
         runs=runs,
-        events=deriving.derive_events(_events(found, pk), courses, runs, zone=ZONE, cut=cut),
+        events=events,
         sessions=deriving.derive_sessions(
             dict.fromkeys(("pk", "course", "started", "level"), empty), courses, cut=cut
         ),
@@ -99,6 +102,7 @@ def programme(found: Stories, *, transferred: Flags | None = None) -> Programme:
         candidates=deriving.derive_candidates(
             dict.fromkeys(("pk", "considered_on", "route", "reason"), empty)
         ),
+        clinical=unrecorded(courses, runs, events),
     )  # fmt: skip
     return Programme(dataset, _facts(found, runs.size, transferred))
 
@@ -143,6 +147,7 @@ def _events(found: Stories, pk: Ints) -> dict[str, Ints]:
         "kind": np.full(hit.size, BLEEDING), "onset": found.start[hit] + DAY,
         "precision": np.zeros(hit.size, dtype=np.int64), "serious": np.ones(hit.size, dtype=np.int64),
         "review": np.zeros(hit.size, dtype=np.int64), "failure": none, "kink_site": none.copy(),
+        "detail": none.copy(),
     }  # fmt: skip
 
 

@@ -8,9 +8,10 @@ import pytest
 from outcomes.comparison.answers import exposure
 from outcomes.comparison.build import build_comparison
 from outcomes.comparison.choices import Choices
-from outcomes.comparison.reading import TENTHS, WHOLE, YES_NO, Facts
+from outcomes.comparison.reading import Facts
 from outcomes.comparison.units import Programme, units_of
 from outcomes.dataset import Dataset
+from outcomes.dataset.clinical import TENTHS, WHOLE, YES_NO
 from outcomes.dataset.clock import NEVER
 from registry.choices import EndReason, Outcome, Relation
 from tests.outcomes import rows
