@@ -17,10 +17,13 @@ from registry.models import (
     Event,
     FailedAttempt,
     FollowUp,
+    HaemodynamicSet,
+    ListingSpell,
     Mobilisation,
     Patient,
     PlanChange,
     Run,
+    Screening,
 )
 
 STAGE_WEIGHT = {ShockStage.A: 0.2, ShockStage.B: 0.3, ShockStage.C: 0.8, ShockStage.D: 2.2, ShockStage.E: 4.5}
@@ -48,6 +51,9 @@ class Case:
     sessions: list[Mobilisation] = field(default_factory=list)
     events: list[Event] = field(default_factory=list)
     visits: list[FollowUp] = field(default_factory=list)
+    screening: Screening | None = None
+    sets: list[HaemodynamicSet] = field(default_factory=list)
+    spells: list[ListingSpell] = field(default_factory=list)
     outcome: CourseOutcome | None = None
     returned: bool = False  # came back for another course, so lived on
 

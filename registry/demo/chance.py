@@ -6,6 +6,7 @@ import math
 import random
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime, time, timedelta
+from decimal import Decimal
 from typing import TypeVar
 from zoneinfo import ZoneInfo
 
@@ -38,8 +39,21 @@ class Chance(random.Random):
         minutes = int((end - start).total_seconds() // 60)
         return start + timedelta(minutes=self.randint(1, max(minutes - 1, 1)))
 
+    def kept(self, value: T, lost: float = 0.04) -> T | None:
+        """The value, or nothing where the chart lacks it."""
+        return None if self.yes(lost) else value
+
+    def bell(self, mean: float, spread: float, low: float, high: float) -> float:
+        """A bell-shaped number within limits."""
+        return min(max(self.gauss(mean, spread), low), high)
+
     def several(self, values: Iterable[T], probability: float) -> list[T]:
         return [value for value in values if self.yes(probability)]
+
+
+def tenth(value: float) -> Decimal:
+    """To one decimal, as instruments show it."""
+    return Decimal(round(value * 10)) / 10
 
 
 def at_clock(day: datetime, hour: int, minute: int, zone: ZoneInfo) -> datetime:

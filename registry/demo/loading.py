@@ -19,14 +19,34 @@ from registry.actions import written_by
 from registry.choices_events import ReviewState
 from registry.demo.case import Case
 from registry.demo.programme import ACCOUNTS, PASSWORD, Story
-from registry.models import Answer, Event, PatientIdentity, Record, Run, User
+from registry.models import Answer, Course, Event, PatientIdentity, Record, Run, User
 from registry.proposals import keep_proposal
+from registry.questions import Scope, ask_all
 from registry.tables.reading import count_rows
 
 BATCH = 1000
-REMOVAL = ("removed_at", "end_reason", "closure", "closure_success")
-OPEN = {"removed_at": None, "end_reason": "", "closure": "", "closure_success": None}
+OPEN: dict[str, Any] = {
+    "removed_at": None,
+    "end_reason": "",
+    "closure": "",
+    "closure_success": None,
+    "compression_min": None,
+    "catheter_intact": None,
+    "duplex_after": "",
+}
+REMOVAL = tuple(OPEN)
 OLD_ENOUGH = timedelta(days=30)
+NO_LONGER_ASKED = timedelta(days=300)
+# What was said about old gaps, by kind of question; those of the last months are still to be chased.
+SAID = {
+    "days_missing": "No entry in the paper chart either.",
+    "flag": "Looked at again with the ward: no event.",
+    "lot_missing": "The box was thrown away and the store kept no list.",
+    "mobility_missing": "Nothing in the nursing notes of that day.",
+    "device_report": "Discussed with the safety officer; the report was sent.",
+    "creatinine_missing": "No value in the old chart.",
+    "angiogram_missing": "Not in the procedure note.",
+}
 REASONS = {
     "expired_at_insertion": "Label read again: the year was misprinted; lot confirmed with the supplier.",
     "walked_on_femoral": "Walked with two staff under the programme’s femoral protocol.",
@@ -62,6 +82,7 @@ def load(story: Story, *, seed: int, progress: Progress) -> dict[str, int]:
         _date_history(dated)
         progress("answering what the logbook asks")
         _answer(story, people["coordinator"])
+        _close_old_gaps(story, people["coordinator"])
     return _counts(story)
 
 
@@ -81,6 +102,7 @@ def _steps(story: Story, dated: _Dated) -> list[tuple[str, Callable[[], None]]]:
         ("patients", lambda: _save_patients(story, dated)),
         ("courses and runs", lambda: _save_runs(cases, dated)),
         ("failed attempts and candidates", lambda: _save_attempts(story, dated)),
+        ("screening, pressures and waiting list", lambda: _save_extended(cases, dated)),
         ("daily rows", lambda: _save(_all(cases, "checks"), dated, _day_after)),
         ("mobilisation", lambda: _save(_all(cases, "sessions"), dated, _session_entry)),
         ("events", lambda: _save_events(cases, dated)),
@@ -111,7 +133,8 @@ def _save_patients(story: Story, dated: _Dated) -> None:
     since = {id(patient): seen for patient, _, seen in ordered}
     _save([patient for patient, _, _ in ordered], dated, lambda d, patient: d.later(since[id(patient)], 1, 3))
     PatientIdentity.objects.bulk_create(
-        PatientIdentity(patient=patient, record_number=number) for patient, number, _ in ordered
+        PatientIdentity(patient=patient, centre=patient.centre, record_number=number)
+        for patient, number, _ in ordered
     )
 
 
@@ -155,6 +178,25 @@ def _save_attempts(story: Story, dated: _Dated) -> None:
         story.candidates,
         dated,
         lambda d, line: d.later(start + (line.considered_on - start.date()) + noon, 10, 90),
+    )
+
+
+def _save_extended(cases: list[Case], dated: _Dated) -> None:
+    """Nothing of a course is entered before the course itself."""
+    begun = {id(case.course): case.seen_from + timedelta(hours=4) for case in cases}
+
+    def after(course: Course, moment: datetime) -> datetime:
+        return dated.later(max(begun[id(course)], moment), 2, 40)
+
+    screenings = [case.screening for case in cases if case.screening]
+    _save(screenings, dated, lambda d, seen: after(seen.course, begun[id(seen.course)]))
+    _save(_all(cases, "sets"), dated, lambda d, measured: after(measured.course, measured.measured_at))
+    noon = timedelta(hours=12)
+    start = dated.now
+    _save(
+        _all(cases, "spells"),
+        dated,
+        lambda d, spell: after(spell.course, start + (spell.began_on - start.date()) + noon),
     )
 
 
@@ -256,10 +298,31 @@ def _answer_to(record: Record, problem: rules.Problem, coordinator: User) -> Ans
     )
 
 
+def _close_old_gaps(story: Story, coordinator: User) -> None:
+    """Old gaps were asked about, and somebody said why they stay."""
+    old = {case.course.pk for case in story.cases if story.now - case.start > NO_LONGER_ASKED}
+    Answer.objects.bulk_create(
+        Answer(
+            entity=asked.kind.entity,
+            record_id=question.record_id,
+            code=question.code,
+            question=question.text,
+            reason=SAID[asked.kind.code],
+            given_by=coordinator,
+        )
+        for asked in ask_all(Scope(story.centre, story.now))
+        if asked.kind.code in SAID
+        for question in asked.questions
+        if question.course_id in old
+    )
+
+
 def records_of(case: Case) -> list[Record]:
     """Every record of a case."""
-    ends = [case.outcome] if case.outcome else []
+    single = [record for record in (case.outcome, case.screening) if record]
     many: list[list[Any]] = [
+        case.sets,
+        case.spells,
         case.runs,
         case.attempts,
         case.checks,
@@ -268,7 +331,7 @@ def records_of(case: Case) -> list[Record]:
         case.plans,
         case.visits,
     ]
-    return [case.patient, case.course, *ends, *(record for records in many for record in records)]
+    return [case.patient, case.course, *single, *(record for records in many for record in records)]
 
 
 def _counts(story: Story) -> dict[str, int]:
@@ -279,6 +342,9 @@ def _counts(story: Story) -> dict[str, int]:
         "courses": len(cases),
         "balloon-pump runs": sum(len(case.pumps) for case in cases),
         **{words: len(_all(cases, name)) for name, words in names.items()},
+        "screenings": sum(case.screening is not None for case in cases),
+        "sets of pressures": len(_all(cases, "sets")),
+        "spells on the waiting list": len(_all(cases, "spells")),
         "failed attempts": len(_all(cases, "attempts")) + len(story.unplaced),
         "candidates": len(story.candidates),
         "still supported": sum(case.outcome is None for case in cases),

@@ -22,7 +22,19 @@ from registry.choices import (
     RouteGroup,
     Urgency,
 )
-from registry.demo import aftermath, course, days, harm
+from registry.demo import (
+    aftermath,
+    course,
+    days,
+    harm,
+    labels,
+    laboratory,
+    listing,
+    pressures,
+    procedure,
+    risk,
+    screening,
+)
 from registry.demo.case import Case, is_axillary
 from registry.demo.chance import Chance, at_clock
 from registry.demo.patients import new_case, new_patient
@@ -63,7 +75,10 @@ def new_centre() -> Centre:
         code="HB",
         name="Harnbeck Heart Centre",
         time_zone="Europe/Berlin",
-        extended_groups=["baseline", "device", "film"],
+        extended_groups=[
+            *("baseline", "risk", "labs", "screening", "procedure"),
+            *("device", "removal", "film", "haemodynamics", "listing"),
+        ],
     )
 
 
@@ -91,6 +106,7 @@ class _Teller:
         self._without_a_pump()
         self._number()
         self._oddities()
+        self._extended()
         self._candidates()
 
     # Cases
@@ -216,6 +232,13 @@ class _Teller:
             check.cranial_marker_mm = 34
         waiting[-1].course.lvef_pct = 48  # unusual, and nobody has said why yet
 
+    def _extended(self) -> None:
+        """The groups that the programme switched on, each from a stream of its own."""
+        for place, case in enumerate(self.story.cases):
+            for name, fill in EXTENDED.items():
+                fill(case, Chance(f"{self.seed}/{place}/{name}"))
+            labels.stick(case)
+
     def _candidates(self) -> None:
         chance, story = self.chance, self.story
         days_in = sorted(chance.uniform(5, YEARS_DAYS - 2) for _ in range(38))
@@ -234,6 +257,15 @@ class _Teller:
             )
 
 
+# In this order: the reasons for a route look at the risks, the laboratory at what happened.
+EXTENDED: dict[str, Callable[[Case, Chance], None]] = {
+    "risk": risk.describe,
+    "screening": screening.assess,
+    "procedure": procedure.carry_out,
+    "laboratory": laboratory.draw_blood,
+    "pressures": pressures.measure,
+    "listing": listing.enlist,
+}
 DECLINED: dict[RouteGroup, dict[DeclineReason, float]] = {
     RouteGroup.AXILLARY: {
         DeclineReason.VESSEL: 38,

@@ -49,13 +49,14 @@ def test_no_record_is_blocked_by_a_rule(db, seed):
     story = tell(TODAY, seed=seed)
     load(story, seed=seed, progress=lambda words: None)
     prefetch_related_objects([case.course for case in story.cases], "runs")
+    records = [*every_record(story), *story.candidates, *(failed for _, _, failed in story.unplaced)]
     blocked, asked = [], []
     with timezone.override(BERLIN):
-        for record in [*every_record(story), *story.candidates, *(failed for _, _, failed in story.unplaced)]:
+        for record in records:
             for problem in rules.check(record):
                 (blocked if problem.blocks else asked).append(problem)
     assert blocked == []
-    assert len(asked) < 25
+    assert len(asked) < len(records) / 100
 
 
 def every_record(story: Story) -> list:
