@@ -151,11 +151,40 @@ def keep_patient(
     """Save a new patient, and the local record number if one was given."""
     if patient.pk is None:
         create(record=patient, by=by, answers=answers)
-    if record_number:
-        with written_by(by):
-            PatientIdentity.objects.update_or_create(
-                patient=patient, defaults={"record_number": record_number}
-            )
+    held = PatientIdentity.objects.numbered(record_number, centre_id=patient.centre_id)
+    if record_number and not held.filter(patient=patient).exists():
+        _number_patient(patient, record_number, by=by)
+
+
+def _number_patient(patient: Patient, record_number: str, *, by: User | None) -> None:
+    create(
+        record=PatientIdentity(patient=patient, centre_id=patient.centre_id, record_number=record_number),
+        by=by,
+    )
+
+
+@transaction.atomic
+def correct_patient(
+    *,
+    patient: Patient,
+    record_number: str,
+    version: int,
+    reason: str,
+    by: User,
+    answers: Answers | None = None,
+) -> Patient:
+    """Correct a patient together with the local record number, which an empty text takes away."""
+    correct(record=patient, version=version, reason=reason, by=by, answers=answers)
+    kept = PatientIdentity.objects.filter(patient=patient).first()
+    with written_by(by, reason):
+        if kept and not record_number:
+            kept.delete()
+        elif kept and kept.record_number != record_number:
+            kept.record_number = record_number
+            correct(record=kept, version=kept.version, reason=reason, by=by)
+        elif not kept and record_number:
+            _number_patient(patient, record_number, by=by)
+    return patient
 
 
 @transaction.atomic

@@ -9,7 +9,7 @@ from typing import Any
 from django.apps import apps
 from django.utils import timezone
 
-from registry.models import Record
+from registry.models import Patient, PatientIdentity, Record
 
 KINDS = {"insert": "Entered", "update": "Corrected", "delete": "Removed"}
 
@@ -67,14 +67,22 @@ def _differences(model: type[Record], before: Any, after: Any) -> tuple[tuple[st
 
 
 def changes_of(record: Record) -> list[Change]:
-    """All changes of a record, the latest first."""
-    return changes_in(type(record), record.pk)
+    """All changes of a record, the latest first; of a patient with those of the local record number."""
+    changes = changes_in(type(record), record.pk)
+    if isinstance(record, Patient):
+        changes += _changes(PatientIdentity, patient_id=record.pk)
+        changes.sort(key=lambda change: change.at, reverse=True)
+    return changes
 
 
 def changes_in(model: type[Record], pk: int) -> list[Change]:
     """All changes of the record that has, or had, this key; the latest first."""
+    return _changes(model, pgh_obj_id=pk)
+
+
+def _changes(model: type[Record], **which: int) -> list[Change]:
     changes, before = [], None
-    rows = apps.get_model("registry", f"{model.__name__}History")._default_manager.filter(pgh_obj_id=pk)
+    rows = apps.get_model("registry", f"{model.__name__}History")._default_manager.filter(**which)
     for row in rows.order_by("pgh_id"):
         context = row.pgh_context or {}
         changes.append(

@@ -59,7 +59,7 @@ def create_patient(*, centre: Centre, record_number: str = "", **values: Any) ->
     defaults = {"study_no": f"{centre.code}-{next(_numbers):04d}", "birth_year": 1960, "sex": Sex.MALE}
     patient = actions.create(record=Patient(centre=centre, **{**defaults, **values}), by=None)
     if record_number:
-        PatientIdentity.objects.create(patient=patient, record_number=record_number)
+        PatientIdentity.objects.create(patient=patient, centre=centre, record_number=record_number)
     return patient
 
 

@@ -26,6 +26,7 @@ REFUSALS = {
     "failed_attempt_once": "This failed attempt is recorded already.",
     "follow_up_once": "This follow-up is recorded already. Correct that one.",
     "haemodynamics_once": "Pressures of this time are recorded already. Correct those.",
+    "identity_record_number_once": "Somebody has just recorded this local record number for another patient.",
     "listing_spell_once": "A tier that began on this day is recorded already. Correct that one.",
     "mobilisation_once": "A session that started at this time is recorded already. Correct that one.",
     "plan_change_once": "A change of plan at this time is recorded already. Correct that one.",

@@ -19,8 +19,8 @@ IF_TRANSFERRED = "transferred_in=on,True,yes"
 NEW_ONLY = ("birth_year", "sex")
 
 
-class PatientForm(LogbookForm):
-    """The patient. A known study number brings the rest along, so only a new one needs it."""
+class NumberedForm(LogbookForm):
+    """A patient with the hospital's own number, which is kept in a table apart."""
 
     sections = (("Patient", ("study_no", "birth_year", "sex", "record_number", "blood_group")),)
 
@@ -30,6 +30,19 @@ class PatientForm(LogbookForm):
         required=False,
         help_text="Kept apart from the clinical data and out of every export.",
     )
+
+    def refuse_number_of_another(self, patient: Patient) -> None:
+        """A local record number belongs to one patient of the centre."""
+        given = self.cleaned_data.get("record_number") or ""
+        held = PatientIdentity.objects.numbered(given, centre_id=self.centre.pk)
+        holder = held.exclude(patient_id=patient.pk).select_related("patient").first()
+        if given and holder:
+            text = f"This is the local record number of {holder.patient}. Check both numbers."
+            self.add_error("record_number", text)
+
+
+class PatientForm(NumberedForm):
+    """The patient. A known study number brings the rest along, so only a new one needs it."""
 
     Meta = record_form(Patient)
 
@@ -52,6 +65,7 @@ class PatientForm(LogbookForm):
         self.known = Patient.objects.filter(study_no=number).first()
         if self.known:
             self._compare_with_known(self.known)
+        self.refuse_number_of_another(self.patient)
         return self.cleaned_data
 
     def _compare_with_known(self, known: Patient) -> None:
@@ -97,10 +111,19 @@ class PatientForm(LogbookForm):
         return self.known or self.instance
 
 
-class PatientCorrectionForm(LogbookForm):
-    sections = (("Patient", ("study_no", "birth_year", "sex", "blood_group")),)
-
+class PatientCorrectionForm(NumberedForm):
     Meta = record_form(Patient)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.initial["record_number"] = self.instance.record_number
+
+    def clean(self) -> dict[str, Any]:
+        super().clean()
+        self.refuse_number_of_another(self.instance)
+        if "record_number" in self.cleaned_data:  # for the page that lays two entries side by side
+            self.instance.record_number = self.cleaned_data["record_number"]
+        return self.cleaned_data
 
 
 class CourseForm(LogbookForm):

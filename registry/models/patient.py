@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from django.core.validators import RegexValidator
 from django.db import models
 from django.db.models import Q
+from django.db.models.functions import Upper
 
 from registry.choices import BloodGroup, ConsentBasis, Sex
 from registry.fields import PRACTICE, Code, Day, Label, Whole, YesNo
@@ -53,9 +55,22 @@ class Patient(Record):
 
     class Meta(Record.Meta):
         ordering = ["study_no"]
+        constraints = [models.UniqueConstraint(fields=["id", "centre"], name="patient_of_centre")]
 
     def __str__(self) -> str:
         return self.study_no
+
+    @cached_property
+    def record_number(self) -> str:
+        """The hospital's own number; empty when none is recorded."""
+        kept = PatientIdentity.objects.filter(patient_id=self.pk).first() if self.pk else None
+        return kept.record_number if kept else ""
+
+
+class PatientIdentityQuerySet(models.QuerySet["PatientIdentity"]):
+    def numbered(self, record_number: str, *, centre_id: int) -> PatientIdentityQuerySet:
+        """Who holds this number at the centre; capitals and small letters are the same."""
+        return self.filter(centre_id=centre_id, record_number__iexact=record_number)
 
 
 @logbook_record("identity")
@@ -63,10 +78,22 @@ class PatientIdentity(Record):
     """The hospital's own number for a patient. Never exported, never joined to a report."""
 
     patient = models.OneToOneField(Patient, on_delete=models.CASCADE, related_name="identity")
+    # The patient's own, tied to it by a compound key: a number is held by one patient of a centre.
+    centre = models.ForeignKey("registry.Centre", on_delete=models.PROTECT, related_name="+")
     record_number = Label("local record number", max_length=30)
+
+    objects = PatientIdentityQuerySet.as_manager()
 
     class Meta(Record.Meta):
         verbose_name_plural = "patient identities"
+        constraints = [
+            models.UniqueConstraint(
+                "centre",
+                Upper("record_number"),
+                condition=~Q(record_number=""),
+                name="identity_record_number_once",
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"identity of {self.patient_id}"

@@ -252,6 +252,7 @@ class Run(Record):
         constraints = [
             models.UniqueConstraint(fields=["course", "run_no"], name="run_number_once"),
             models.UniqueConstraint(fields=["id", "course"], name="run_of_course"),
+            models.UniqueConstraint(fields=["id", "patient"], name="run_of_patient"),
             models.CheckConstraint(
                 condition=Q(removed_at__isnull=True) | Q(removed_at__gt=F("inserted_at")),
                 name="run_removed_after_inserted",

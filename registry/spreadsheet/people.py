@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator
 
+from django.db.models.functions import Upper
+
 from registry.models import Centre, Patient, PatientIdentity, Run
 from registry.models.base import label_of
 from registry.spreadsheet.rows import SheetRow
@@ -20,19 +22,16 @@ class People:
         self.new: list[Patient] = []
         self.identities: list[PatientIdentity] = []
         numbers = {row.get("patient.study_no") for row in rows}
-        records = {row.get("identity.record_number") for row in rows}
+        records = {(row.get("identity.record_number") or "").upper() for row in rows}
         known = Patient.objects.select_related("identity")
         self.known = {patient.study_no: patient for patient in known.filter(study_no__in=numbers)}
-        self.by_record: dict[str, Patient | None] = {}
-        for identity in PatientIdentity.objects.filter(
-            patient__centre=centre, record_number__in=records
-        ).select_related("patient"):
-            twice = identity.record_number in self.by_record
-            self.by_record[identity.record_number] = None if twice else identity.patient
+        held = PatientIdentity.objects.annotate(number=Upper("record_number"))
+        held = held.filter(centre=centre, number__in=records).select_related("patient")
+        self.by_record = {identity.number: identity.patient for identity in held}
         self.runs = self._runs_of_known()
 
     def _runs_of_known(self) -> dict[int, list[Run]]:
-        patients = [*self.known.values(), *filter(None, self.by_record.values())]
+        patients = [*self.known.values(), *self.by_record.values()]
         found: dict[int, list[Run]] = defaultdict(list)
         runs = Run.objects.filter(patient__in=patients).select_related("course__outcome", "course__patient")
         for run in runs.order_by("inserted_at"):
@@ -58,7 +57,7 @@ class People:
     def patient_of(self, row: SheetRow, *, may_be_new: bool = True) -> Patient | None:
         """The patient of a row, a new one if need be; None after a complaint."""
         number, record = row.get("patient.study_no"), row.get("identity.record_number")
-        patient = self.known.get(number) if number else self.by_record.get(record or "")
+        patient = self.known.get(number) if number else self.by_record.get((record or "").upper())
         if patient is None and number and may_be_new:
             patient = self._add(number, record, row)
         if patient is None:
@@ -92,8 +91,16 @@ class People:
         self.new.append(patient)
         self.known[number] = patient
         if record:
-            self.identities.append(PatientIdentity(patient=patient, record_number=record))
+            self._number(patient, record, row)
         return patient
+
+    def _number(self, patient: Patient, record: str, row: SheetRow) -> None:
+        """Give a new patient the record number, unless somebody else has it."""
+        holder = self.by_record.setdefault(record.upper(), patient)
+        if holder is not patient:
+            row.complain("identity.record_number", f"This is the local record number of {holder}.")
+        else:
+            self.identities.append(PatientIdentity(patient=patient, centre=self.centre, record_number=record))
 
     def _compare(self, patient: Patient, row: SheetRow) -> None:
         for name in ALSO_SAID:

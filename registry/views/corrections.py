@@ -33,6 +33,7 @@ from registry.models import (
     Record,
     Run,
     Screening,
+    User,
 )
 from registry.views.entry import Forms, Page, entry, one_submission, posted
 from registry.views.places import place_of
@@ -71,14 +72,7 @@ def correct(request: SignedInRequest, entity: str, record_id: Any) -> HttpRespon
         return [form(data, prefix="record", centre=request.centre, instance=record, correcting=True)]
 
     def save(forms: Forms) -> Record:
-        given = forms[0].cleaned_data
-        return actions.correct(
-            record=forms[0].instance,
-            version=given["version"],
-            reason=given["change_reason"],
-            by=request.user,
-            answers=forms[0].answers,
-        )
+        return _save(forms[0], by=request.user)
 
     page = Page(
         title=f"Correct: {record}",
@@ -88,6 +82,15 @@ def correct(request: SignedInRequest, entity: str, record_id: Any) -> HttpRespon
         done="Correction saved.",
     )
     return entry(request, page=page, make=make, save=save, lead_to=place_of)
+
+
+def _save(form: LogbookForm, *, by: User) -> Record:
+    given, record = form.cleaned_data, form.instance
+    how: dict[str, Any] = {"version": given["version"], "reason": given["change_reason"]}
+    how |= {"by": by, "answers": form.answers}
+    if isinstance(record, Patient):
+        return actions.correct_patient(patient=record, record_number=given["record_number"], **how)
+    return actions.correct(record=record, **how)
 
 
 @allow(LOGBOOK, methods=WRITING)

@@ -108,6 +108,16 @@ def test_the_same_new_patient_at_two_desks_becomes_one(run: Run, desks: list[Cli
 
 
 @at_once
+def test_one_record_number_for_two_new_patients_at_once_is_given_once(run: Run, desks: list[Client]) -> None:
+    page = PAGES["implant"]
+    data = page.filled(desks[0], run, **{"patient-record_number": "77-1"})
+    studies = [again(data, **{"patient-study_no": f"HB-900{place}"}) for place in range(len(desks))]
+    one_wins(posts(*((desk, page.url(run), study) for desk, study in zip(desks, studies, strict=True))))
+    assert PatientIdentity.objects.count() == 1
+    assert Patient.objects.count() == 2
+
+
+@at_once
 def test_two_implants_in_a_known_patient_make_one(run: Run, desks: list[Client]) -> None:
     known = create_patient(centre=run.course.centre)
     page = PAGES["implant"]

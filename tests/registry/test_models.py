@@ -35,9 +35,12 @@ from registry.models import (
 from registry.models.centre import check_time_zone
 from tests import factories as make
 
-SAME_COURSE = import_module("registry.migrations.0002_same_course").RULES
+COMPOUND_KEYS = {
+    **import_module("registry.migrations.0002_same_course").RULES,
+    **import_module("registry.migrations.0008_same_patient").RULES,
+}
 # Keys that only exist for compound foreign keys to point at; they repeat a primary key.
-TARGETS = {"course_of_patient", "run_of_course"}
+TARGETS = {"course_of_patient", "patient_of_centre", "run_of_course", "run_of_patient"}
 HOUR = timedelta(hours=1)
 
 
@@ -192,6 +195,17 @@ BREAKERS: dict[str, Callable[[dict[type, Any]], Any]] = {
     "run_replaces_within_course": lambda r: update(
         second_run(r), replaces=make.create_run(course=stranger_course(r))
     ),
+    "course_at_centre_of_patient": lambda r: update(course_of(r), centre=make.create_centre(code="ELSE")),
+    "identity_record_number_once": lambda r: make.create_patient(centre=r[Centre], record_number="a-1"),
+    "identity_at_centre_of_patient": lambda r: update(
+        r[PatientIdentity], centre=make.create_centre(code="ELSE")
+    ),
+    "failed_attempt_at_centre_of_patient": lambda r: update(
+        r[FailedAttempt], centre=make.create_centre(code="ELSE")
+    ),
+    "failed_attempt_followed_in_same_patient": lambda r: update(
+        r[FailedAttempt], followed_by=make.create_run(course=stranger_course(r))
+    ),
     "failed_attempt_once": lambda r: again(r[FailedAttempt]),
     "candidate_line_once": lambda r: again(record_named(r, "candidate")),
     "daily_check_once_a_day": lambda r: again(r[DailyCheck]),
@@ -238,7 +252,7 @@ def handwritten() -> set[str]:
         for model in (*described_models(), User, Answer)
         for constraint in model._meta.constraints
     }
-    return {name for name in names if not is_column_rule(name)} | set(SAME_COURSE)
+    return {name for name in names if not is_column_rule(name)} | set(COMPOUND_KEYS)
 
 
 def is_column_rule(name: str) -> bool:
@@ -286,6 +300,26 @@ def test_an_overlap_in_another_course_of_the_patient_is_refused(run):
 
 def test_a_pump_of_another_patient_may_lie_at_the_same_time(run):
     assert not broken_by(lambda: make.create_case(centre=run.course.centre))
+
+
+def test_a_record_number_may_be_blank_or_in_use_at_another_centre(one_of_each):
+    here, elsewhere = one_of_each[Centre], make.create_centre(code="ELSE")
+    assert not broken_by(lambda: make.create_patient(centre=elsewhere, record_number="A-1"))
+    for _ in range(2):
+        patient = make.create_patient(centre=here)
+        PatientIdentity.objects.create(patient=patient, centre=here, record_number="")
+    enforce_now()
+
+
+def test_what_a_run_followed_stays_when_the_run_is_removed(one_of_each):
+    attempt = one_of_each[FailedAttempt]
+    run = make.create_run(
+        course=make.create_course(patient=attempt.patient), device_class=DeviceClass.VA_ECMO
+    )
+    assert not broken_by(lambda: update(attempt, followed_by=run))
+    run.delete()
+    attempt.refresh_from_db()
+    assert attempt.followed_by is None
 
 
 def test_an_unknown_time_zone_is_refused():

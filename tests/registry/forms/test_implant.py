@@ -72,6 +72,15 @@ def test_a_known_patient_may_gain_a_record_number(desk: Client, run: Run) -> Non
     assert PatientIdentity.objects.get(patient=known).record_number == "77-1"
 
 
+def test_the_record_number_of_another_patient_is_refused_at_the_field(desk: Client, run: Run) -> None:
+    holder = create_patient(centre=run.course.centre, record_number="77-1")
+    for filled in (implant(desk, run), known_patient(desk, run, create_patient(centre=run.course.centre))):
+        errors = errors_of(desk.post(NEW, {**filled, "patient-record_number": "77-1"}))
+        assert errors == {"patient-record_number": [
+            f"This is the local record number of {holder}. Check both numbers."
+        ]}  # fmt: skip
+
+
 def test_a_patient_with_an_open_course_gets_no_second_one(desk: Client, run: Run) -> None:
     errors = errors_of(desk.post(NEW, known_patient(desk, run, run.patient)))
     assert "has no outcome yet" in errors["patient-study_no"][0]

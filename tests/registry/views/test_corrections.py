@@ -11,9 +11,9 @@ from django.db import connection
 from django.test import Client
 from django.urls import reverse
 
-from registry.models import Answer, Course, Event, Record, Run, User
+from registry.models import Answer, Course, Event, PatientIdentity, Record, Run, User
 from registry.views.corrections import CORRECTIONS
-from tests.factories import create_check, create_event, create_run, days_ago
+from tests.factories import create_check, create_event, create_patient, create_run, days_ago
 from tests.pages import again, errors_of, fill, send
 from tests.registry.test_access import every_record
 
@@ -167,6 +167,38 @@ def test_two_balloons_cannot_be_made_to_overlap_by_a_correction(desk: Client, ru
     assert "leaves before the new one enters" in errors_of(response)["record-inserted_at"][0]
     first = correction(desk, run, record__removed_at="", record__end_reason="")
     assert "cannot lie in one aorta" in str(errors_of(desk.post(url_of(run), first)))
+
+
+def test_a_wrong_record_number_is_corrected_with_a_reason(desk: Client, run: Run) -> None:
+    patient = create_patient(centre=run.course.centre, record_number="77-1")
+    for number in ("77-2", "", "77-3"):
+        send(desk, url_of(patient), correction(desk, patient, record__record_number=number))
+        held = PatientIdentity.objects.filter(patient=patient).values_list("record_number", flat=True)
+        assert list(held) == [number][: bool(number)]
+    page = desk.get(url_of(patient, "history")).content.decode()
+    assert page.count(f"Reason: {WHY}") == 6  # the patient and the number, three times
+    assert "<del>77-1</del>" in page
+
+
+@pytest.mark.parametrize("number", ["77-1", " 77-1 ", "a-9"])
+def test_the_record_number_of_another_patient_is_refused_at_the_field(
+    number: str, desk: Client, run: Run
+) -> None:
+    holder = create_patient(centre=run.course.centre, record_number="77-1")
+    PatientIdentity.objects.create(patient=run.patient, centre=run.patient.centre, record_number="88-1")
+    create_patient(centre=run.course.centre, study_no="HB-OTHER", record_number="A-9")
+    response = desk.post(url_of(run.patient), correction(desk, run.patient, record__record_number=number))
+    text = f"This is the local record number of {'HB-OTHER' if number == 'a-9' else holder}."
+    assert errors_of(response)["record-record_number"][0].startswith(text)
+    assert PatientIdentity.objects.get(patient=run.patient).record_number == "88-1"
+
+
+def test_a_record_number_saved_meanwhile_is_shown_beside_the_typed_one(desk: Client, run: Run) -> None:
+    mine = correction(desk, run.patient, record__record_number="77-1")
+    theirs = correction(desk, run.patient, record__record_number="77-2")
+    send(desk, url_of(run.patient), theirs)
+    form = desk.post(url_of(run.patient), mine).context["forms"][0]
+    assert {"label": "Local record number", "typed": "77-1", "saved": "77-2"} in form.conflicts
 
 
 @pytest.mark.parametrize("entity", sorted(set(CORRECTIONS) - {"patient", "course", "run"}))

@@ -28,7 +28,7 @@ from registry.models import (
     StagedSheet,
     User,
 )
-from tests.factories import create_case
+from tests.factories import create_case, create_patient
 from tests.pages import digest, sent_from
 
 pytestmark = pytest.mark.django_db
@@ -190,6 +190,16 @@ def test_pasted_rows_come_in(desk: Client) -> None:
     run = Run.objects.get()
     assert (run.patient.study_no, run.run_no, run.relation) == ("T-001", 1, "FIRST")
     assert "1 device run" in desk.get(reverse("importing")).content.decode()
+
+
+def test_a_record_number_that_another_patient_holds_is_complained_of(desk: Client, centre: Centre) -> None:
+    holder = create_patient(centre=centre, record_number="a-1")
+    rows = sheet_of({}, {"Study number": "T-002"}, {"Study number": "T-003"}).split("\n")
+    numbers = ["MRN", "A-1", "77-1", "77-1"]
+    text = "\n".join(f"{row}\t{number}" for row, number in zip(rows, numbers, strict=True))
+    assert texts(report(desk, text)) == [
+        f"This is the local record number of {holder}.", "This is the local record number of T-002."
+    ]  # fmt: skip
 
 
 def test_a_repeated_save_adds_nothing(desk: Client) -> None:
