@@ -214,9 +214,13 @@ def record_implant(
     failed_attempt: FailedAttempt | None = None,
     answers: dict[str, Answers] | None = None,
 ) -> Run:
-    """Record the first device of a course, with the patient if new and the attempt that failed before it."""
+    """Record the first device of a course, with the patient if new and the attempt that failed before it.
+
+    Raises Conflict when the patient has a course that has not ended.
+    """
     reasons = answers or {}
     keep_patient(patient=patient, record_number=record_number, by=by, answers=reasons.get("patient"))
+    _refuse_second_open_course(patient)
     course.patient = patient
     create(record=course, by=by, answers=reasons.get("course"))
     run.course, run.patient, run.run_no, run.relation = course, patient, 1, Relation.FIRST
@@ -229,6 +233,17 @@ def record_implant(
         )
         create(record=failed_attempt, by=by, answers=reasons.get("failed_attempt"))
     return run
+
+
+def _refuse_second_open_course(patient: Patient) -> None:
+    """Two desks may begin a course at once: the second waits for the first and then sees its course.
+
+    No constraint says so, since a sheet may bring several old courses whose outcome nobody knows yet.
+    """
+    Patient.objects.select_for_update().get(pk=patient.pk)
+    still_open = patient.courses.without_outcome().first()
+    if still_open:
+        raise Conflict(still_open)
 
 
 @transaction.atomic

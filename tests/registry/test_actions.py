@@ -7,7 +7,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from django.db import IntegrityError, connection
+from django.db import IntegrityError, connection, transaction
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
@@ -29,7 +29,15 @@ from registry.models import (
 )
 from registry.rules import ask
 from tests.entries import PAGES
-from tests.factories import RUN, create_case, create_course, create_patient, create_run, days_ago
+from tests.factories import (
+    RUN,
+    create_case,
+    create_course,
+    create_outcome,
+    create_patient,
+    create_run,
+    days_ago,
+)
 from tests.pages import again, fill
 
 at_once = pytest.mark.django_db(transaction=True)
@@ -125,6 +133,45 @@ def test_two_implants_in_a_known_patient_make_one(run: Run, desks: list[Client])
     data["patient-sex"] = ""
     one_wins(posts(*((desk, page.url(run), again(data)) for desk in desks)))
     assert known.courses.count() == known.runs.count() == 1
+
+
+@at_once
+def test_two_first_devices_that_could_lie_together_open_one_course(run: Run, desks: list[Client]) -> None:
+    """A pump and another device may lie side by side, so no constraint on runs stops the second course."""
+    known = create_patient(centre=run.course.centre)
+    page = PAGES["implant"]
+    as_known = {"patient-study_no": known.study_no, "patient-birth_year": "", "patient-sex": ""}
+    pump = page.filled(desks[0], run, **as_known)
+    other = again(pump, **{"run-device_class": "VA_ECMO", "run-route": "FEMORAL_R"})
+    answers = posts((desks[0], page.url(run), pump), (desks[1], page.url(run), other))
+    one_wins(answers)
+    assert known.courses.count() == known.runs.count() == 1
+
+
+@at_once
+def test_an_implant_waits_for_the_one_before_it_and_sees_its_course(run: Run, coordinator: User) -> None:
+    known = create_patient(centre=run.course.centre)
+    saved, waiting = threading.Event(), threading.Event()
+
+    def implant(**device: Any) -> Run:
+        course = Course(centre=known.centre, intent="BTT", shock_stage="C")
+        new = Run(inserted_at=days_ago(2), **{**RUN, **device})
+        return actions.record_implant(patient=known, course=course, run=new, by=coordinator)
+
+    def first() -> None:
+        with transaction.atomic():
+            implant()
+            saved.set()
+            waiting.wait(timeout=1)  # the other stands at the lock and cannot come to this
+
+    def second() -> None:
+        saved.wait(timeout=20)
+        implant(device_class="VA_ECMO")
+        waiting.set()
+
+    _, refusal = together(first, second)
+    assert isinstance(refusal, actions.Conflict)
+    assert refusal.current == known.courses.get()
 
 
 @at_once
@@ -243,6 +290,7 @@ def test_a_write_on_what_is_gone_raises_gone(run: Run, coordinator: User) -> Non
 @pytest.mark.django_db
 def test_an_implant_is_saved_whole_or_not_at_all(run: Run, coordinator: User) -> None:
     known = run.patient
+    create_outcome(course=run.course)
     course = Course(centre=known.centre, intent="BTT", shock_stage="C")
     second = Run(inserted_at=days_ago(2), **RUN)
     with pytest.raises(IntegrityError, match="run_one_balloon_at_a_time"):
