@@ -40,6 +40,27 @@ class Shift(Estimate):
     covered: float | None
 
 
+@dataclass(frozen=True, kw_only=True)
+class Quartiles:
+    """How ``observations`` values lie, in their unit: the middle one, and the middle half around it."""
+
+    first: float
+    median: float
+    third: float
+    observations: int
+
+
+def quartiles(values: npt.ArrayLike, *, kind: QuantileType = "type 7") -> Quartiles:
+    """Median and quartiles, which describe a sample and are no limits of anything.
+
+    ``values``: one-dimensional, finite; ranks as in :func:`quantile`. Raises EstimatorError naming
+    ``values``.
+    """
+    x = _sample("values", values)
+    first, median, third = np.quantile(x, (0.25, 0.5, 0.75), method=_NUMPY_NAMES[kind]).tolist()
+    return Quartiles(first=first, median=median, third=third, observations=x.size)
+
+
 def quantile(
     values: npt.ArrayLike, *, probability: float = 0.5, level: float = 0.95, kind: QuantileType = "type 7"
 ) -> Quantile:

@@ -21,7 +21,7 @@ CHAPTERS = (
     ("Pooling", ("pooling", "homogeneity")),
     ("Weighting", ("balance", "propensity", "weighting", "refit", "weighted_limits", "evalue")),
     ("Charts over time and between units", ("controlcharts", "chartsignals", "cusum", "funnel")),
-    ("Ranks and families of questions", ("order", "multiplicity")),
+    ("Ranks, pairs and families of questions", ("order", "paired", "multiplicity")),
     ("What the others share", ("base", "arrays", "roots", "tally", "curves", "ksample")),
 )  # fmt: skip
 INTRODUCTION = """\

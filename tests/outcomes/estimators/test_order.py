@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from outcomes.estimators.base import EstimatorError
-from outcomes.estimators.order import hodges_lehmann_shift, quantile, rank_sum_distribution
+from outcomes.estimators.order import hodges_lehmann_shift, quantile, quartiles, rank_sum_distribution
 from tests.outcomes.estimators.published_counts import PROPERTY, example, limits
 
 hours = st.lists(st.integers(0, 500).map(lambda minutes: minutes / 4), min_size=1, max_size=60)
@@ -141,3 +141,17 @@ def test_errors_name_the_probability_and_the_level():
         quantile([1.0], probability=1.0)
     with pytest.raises(EstimatorError, match=r"^level:"):
         hodges_lehmann_shift([1.0], [1.0], level=1.0)
+
+
+@given(hours)
+def test_quartiles_are_the_quantiles_at_a_quarter_a_half_and_three_quarters(values):
+    found = quartiles(values)
+    assert found.observations == len(values)
+    for number, share in ((found.first, 0.25), (found.median, 0.5), (found.third, 0.75)):
+        assert number == pytest.approx(quantile(values, probability=share).value)
+
+
+def test_quartiles_refuse_nothing_and_infinity():
+    for values in ([], [1.0, math.inf]):
+        with pytest.raises(EstimatorError, match="values"):
+            quartiles(values)
