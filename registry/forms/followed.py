@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any
 
 from django import forms
 
+from registry import rules
 from registry.choices import EndReason
 from registry.choices import Outcome as OutcomeCode
 from registry.choices_events import EventKind
@@ -127,7 +129,17 @@ class OutcomeForm(LogbookForm):
             self.add_error("close_runs", text)
         if when and any(run.inserted_at >= when for run in self.still_in):
             self.add_error("occurred_at", "The device in place was inserted after this.")
+        elif when:
+            self._fit_what_hangs_on_runs(when)
         return self.cleaned_data
+
+    def _fit_what_hangs_on_runs(self, when: datetime) -> None:
+        """The devices still in place end with the course; what was recorded on them must not lie later."""
+        for run in Run.objects.filter(pk__in=[run.pk for run in self.still_in]):
+            run.removed_at = when
+            for problem in rules.check_attached(run):
+                if problem.blocks:
+                    self.add_error("occurred_at", problem.text)
 
     @property
     def end_reason(self) -> str:

@@ -13,9 +13,10 @@ from typing import Any
 
 from django.utils import timezone
 
-from registry.models import Record
+from registry.models import Record, Run
 from registry.problem import Problem, ask, refuse
 from registry.proposals import check_grade
+from registry.rules.attached import check_attached
 from registry.rules.course import (
     check_candidate,
     check_course,
@@ -37,7 +38,16 @@ from registry.rules.extended import check_flow, check_haemodynamics, check_listi
 from registry.rules.happening import check_daily, check_event, check_mobilisation
 from registry.rules.issued import check_issued
 
-__all__ = ["HEIGHT_BANDS", "Problem", "ask", "check", "check_stored", "refuse", "volumes_for"]
+__all__ = [
+    "HEIGHT_BANDS",
+    "Problem",
+    "ask",
+    "check",
+    "check_attached",
+    "check_stored",
+    "refuse",
+    "volumes_for",
+]
 
 CLOCK_SLACK = timedelta(minutes=5)
 
@@ -87,6 +97,7 @@ def check(record: Record, *, now: datetime | None = None) -> list[Problem]:
     """Every problem of one record, blocking ones first. ``record`` may be unsaved."""
     found = [
         *RULES.get(record.entity, lambda _: [])(record),
+        *(check_attached(record) if isinstance(record, Run) else []),
         *check_grade(record),
         *check_issued(record),
         *check_future(record, now or timezone.now()),

@@ -7,11 +7,12 @@ from datetime import timedelta
 from django.utils import timezone
 
 from registry.choices import FilmVerdict, PositionAction, RouteGroup
-from registry.choices_events import WALK_LEVEL, EventKind, Failure, Limb
-from registry.models import DailyCheck, Event, Mobilisation, Run
+from registry.choices_events import WALK_LEVEL, EventKind, Failure
+from registry.models import DailyCheck, Event, Mobilisation
 from registry.models.base import label_of
 from registry.models.event import NEEDS_RUN, REQUIRED_BY_KIND
 from registry.problem import Problem, ask, refuse
+from registry.rules.attached import BEFORE_INSERTION, limb_fits
 from registry.rules.span import span
 
 LATE_EVENT = timedelta(days=30)
@@ -20,7 +21,7 @@ LATE_EVENT = timedelta(days=30)
 def _check_event_time(event: Event) -> list[Problem]:
     first, last = span(event.course)
     found = []
-    if event.onset_at and first and event.onset_at < first - timedelta(days=1):
+    if event.onset_at and first and event.onset_at < first - BEFORE_INSERTION:
         found.append(
             refuse("onset_before_course", "onset_at", "The onset lies before the first device went in.")
         )
@@ -29,17 +30,9 @@ def _check_event_time(event: Event) -> list[Problem]:
         found.append(ask("onset_long_after", "onset_at", text))
     if event.detected_at and event.onset_at and event.detected_at < event.onset_at:
         found.append(refuse("detected_before_onset", "detected_at", "Detection cannot come before onset."))
-    if event.run and event.onset_at and event.onset_at < event.run.inserted_at - timedelta(days=1):
+    if event.run and event.onset_at and event.onset_at < event.run.inserted_at - BEFORE_INSERTION:
         found.append(refuse("onset_before_run", "run", "This run had not begun at the onset."))
     return found
-
-
-def _limb_fits(limb: str, run: Run) -> bool:
-    if run.route_group == RouteGroup.OTHER:
-        return True  # such a route names neither limb nor side
-    arm = limb in (Limb.ARM_LEFT, Limb.ARM_RIGHT)
-    same_side = limb[-1] == run.route[-1]
-    return arm == (run.route_group == RouteGroup.AXILLARY) and same_side
 
 
 def _check_event_kind(event: Event) -> list[Problem]:
@@ -55,7 +48,7 @@ def _check_event_kind(event: Event) -> list[Problem]:
         )
     if event.kind in NEEDS_RUN and not event.run:
         found.append(refuse("run_missing", "run", "Choose the run this happened on."))
-    if event.kind == EventKind.LIMB and event.run and event.limb and not _limb_fits(event.limb, event.run):
+    if event.kind == EventKind.LIMB and event.run and event.limb and not limb_fits(event.limb, event.run):
         found.append(ask("limb_elsewhere", "limb", "The limb is not the one the device entered by."))
     return found
 
