@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import date, datetime, time
 from typing import Any
 
 from django.db.models import Count, Q
 from django.db.models.functions import TruncMonth
 
+from registry.choices import AccessMethod
 from registry.fields import CORE, Code, Codes, Label, Words
 from registry.models import Centre, Course, DailyCheck, Event, Record, Run
 from registry.models.base import label_of
+from registry.models.run import AXILLARY_ROUTES
 
 MONTHS = 6
 PERCENT = 100
@@ -57,17 +60,29 @@ class Asked:
     dated: str
     only: Q
     left_out: frozenset[str] = frozenset()
+    could: Mapping[str, Q] = field(default_factory=dict)  # which records a column is for, if not all
 
 
+ARM = Q(route__in=AXILLARY_ROUTES)
+THROUGH_SKIN = Q(access_method=AccessMethod.PERCUTANEOUS)
 # A removal is not missing while the catheter lies, so those columns stand in the open questions alone.
 ASKED = (
     Asked(
         "Daily rows", DailyCheck, "run__course", "checked_on", Q(),
-        frozenset({"position_action", "not_mobilised"}),
+        frozenset({"position_action", "not_mobilised"}), {"cranial_marker_mm": ~Q(film_verdict="")},
     ),
     Asked(
         "Device runs", Run, "course", "inserted_at", Q(device_class="IABP"),
-        frozenset({"removed_at", "end_reason", "closure", "closure_success", "exchange_reason"}),
+        frozenset({
+            *("removed_at", "end_reason", "closure", "closure_success", "exchange_reason"),
+            *("compression_min", "catheter_intact", "duplex_after", "second_operator_code"),
+        }),
+        {
+            **dict.fromkeys(("roadmap_access", "puncture_pocket", "check_angiogram", "securement"), ARM),
+            **dict.fromkeys(("needle_angle_deg", "puncture_outside_cage", "stiff_wire"), ARM & THROUGH_SKIN),
+            **dict.fromkeys(("puncture_attempts", "micropuncture"), THROUGH_SKIN),
+            "standby_min": Q(replaces__device_class="IABP"),
+        },
     ),
     Asked("Support courses", Course, "", "runs__inserted_at", Q(runs__run_no=1), frozenset({"arrived_at"})),
     Asked("Events", Event, "course", "onset_at", Q(), frozenset()),
@@ -119,7 +134,7 @@ def _table(asked: Asked, centre: Centre, months: tuple[date, ...]) -> Table:
     )
     by_month: Any = (
         records.annotate(month=TruncMonth(asked.dated)).order_by("month").values("month")
-        .annotate(records=Count("pk"), **{f"n_{c.name}": Count("pk", filter=_is_filled(c)) for c in columns})
+        .annotate(records=Count("pk"), **_counts(asked, columns))
     )  # fmt: skip
     found: dict[Any, dict[str, Any]] = {(row["month"].year, row["month"].month): row for row in by_month}
     kept: list[dict[str, Any]] = [found.get((month.year, month.month), {}) for month in months]
@@ -127,11 +142,21 @@ def _table(asked: Asked, centre: Centre, months: tuple[date, ...]) -> Table:
         Row(
             label_of(asked.model, column.name),
             column.unit,
-            tuple(Cell(row.get(f"n_{column.name}", 0), row.get("records", 0)) for row in kept),
+            tuple(Cell(row.get(f"n_{column.name}", 0), row.get(f"of_{column.name}", 0)) for row in kept),
         )
         for column in columns
     )
     return Table(asked.title, months, tuple(row.get("records", 0) for row in kept), rows)
+
+
+def _counts(asked: Asked, columns: list[Any]) -> dict[str, Count]:
+    """For each column how many records hold it, and how many could."""
+    found = {}
+    for column in columns:
+        could = asked.could.get(column.name, Q())
+        found[f"n_{column.name}"] = Count("pk", filter=_is_filled(column) & could)
+        found[f"of_{column.name}"] = Count("pk", filter=could) if could else Count("pk")
+    return found
 
 
 def _start(asked: Asked, month: date, centre: Centre) -> Any:

@@ -255,6 +255,9 @@ class _Teller:
                     reason=chance.pick(DECLINED[route]),
                 )
             )
+        for line in story.candidates:
+            words = Chance(f"{self.seed}/considered/{line.line_no}")
+            line.note = words.kept(words.among(NOTED[DeclineReason(line.reason)]), 0.3) or ""
 
 
 # In this order: the reasons for a route look at the risks, the laboratory at what happened.
@@ -283,6 +286,21 @@ DECLINED: dict[RouteGroup, dict[DeclineReason, float]] = {
         DeclineReason.AORTA: 14,
         DeclineReason.TOO_WELL: 12,
     },
+}
+
+NOTED: dict[DeclineReason, tuple[str, ...]] = {
+    DeclineReason.VESSEL: (
+        "Left axillary lumen 4.8 mm on CT, right no wider.",
+        "Left subclavian stenosis of 70 % on duplex.",
+        "Left arm feeds a mammary graft; right side taken by leads.",
+    ),
+    DeclineReason.TOO_WELL: ("Off the inotrope two days later.", "Wedge pressure fell with diuresis."),
+    DeclineReason.OTHER_THERAPY: ("Durable pump the same week.", "An offered heart came first."),
+    DeclineReason.TOO_SICK: ("Straight to greater support.", "Lactate rose within the hour."),
+    DeclineReason.REFUSED: ("Wished for no device; plan kept with the family.",),
+    DeclineReason.AORTIC_VALVE: ("Moderate aortic regurgitation on echo.",),
+    DeclineReason.AORTA: ("Aneurysm of the descending aorta on CT.", "Severely tortuous aorta."),
+    DeclineReason.DIED: ("Before the team could meet.",),
 }
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -12,14 +13,18 @@ from django.utils import timezone
 from django.utils.http import urlencode
 
 from registry.access import LOGBOOK, SignedInRequest, allow, own
+from registry.beside import EMPTY, columns_of, computed, entered, value_of
 from registry.choices_events import EventKind
-from registry.derived import indices
+from registry.forms.round import SHORT_LABELS
 from registry.history import shown
-from registry.models import Course, HaemodynamicSet, IssuedReport, Patient, Record, Run
+from registry.models import Course, DailyCheck, HaemodynamicSet, IssuedReport, Patient, Record, Run, Screening
 from registry.round import shown_days
 from registry.timeline import draw
 
 PAGE_SIZE = 25
+CONDITION = ("baseline", "risk", "labs")
+PROCEDURE = ("procedure", "device", "removal")
+MEASURED_DAILY = ("film", "pressures", "labs")
 
 
 @allow(LOGBOOK)
@@ -76,16 +81,38 @@ def issued_with(course: Course) -> list[IssuedReport]:
     return list(reports.holding(began).latest_of_each_period()) if began else []
 
 
-def _filled(record: Record, *left_out: str) -> list[tuple[str, str]]:
-    """Label and shown value of the filled columns of a record."""
-    columns = [column for column in record.described() if column.name not in left_out]
+def _filled(record: Record, columns: Iterable[Any]) -> list[tuple[str, str]]:
+    """Label and shown value of those columns that are filled."""
     pairs = [(str(c.verbose_name), shown(c, getattr(record, c.name))) for c in columns]
-    return [(label, value) for label, value in pairs if value != "–"]
+    return [(label, value) for label, value in pairs if value != EMPTY]
 
 
-def _pressures(measured: HaemodynamicSet) -> dict[str, Any]:
-    entered = _filled(measured, "measured_at", "on_support", "surface_formula")
-    return {"set": measured, "entered": entered, "indices": indices(measured)}
+def _pressures(course: Course) -> dict[str, Any]:
+    sets = list(course.haemodynamics.all())
+    columns = columns_of(
+        HaemodynamicSet, ("haemodynamics",), "measured_at", "on_support", "surface_formula", "note"
+    )
+    return {"sets": sets, "entered": entered(sets, columns), "computed": computed(sets)}
+
+
+def _condition(course: Course) -> list[tuple[str, str]]:
+    """What is recorded of the groups that the centre uses."""
+    return _filled(course, columns_of(Course, set(CONDITION) & set(course.centre.extended_groups)))
+
+
+def _days(course: Course) -> dict[str, Any]:
+    """The daily rows, the latest first, with the measured values that the centre records."""
+    groups = set(MEASURED_DAILY) & set(course.centre.extended_groups)
+    columns = [c for c in columns_of(DailyCheck, groups) if c.name in SHORT_LABELS]
+    checks = sorted(
+        (check for run in course.run_list for check in run.checks.all()),
+        key=lambda check: check.checked_on,
+        reverse=True,
+    )
+    return {
+        "heads": [(SHORT_LABELS[column.name], column.unit) for column in columns],
+        "rows": [{"check": check, "values": [value_of(check, c) for c in columns]} for check in checks],
+    }
 
 
 @allow(LOGBOOK)
@@ -99,13 +126,15 @@ def case(request: SignedInRequest, course_id: Any) -> HttpResponse:
         "timeline": draw(course, now=now),
         "runs": _run_rows(course, now),
         "in_place": [run for run in runs if run.removed_at is None],
-        "checks": sorted(
-            (check for run in runs for check in run.checks.all()), key=lambda c: c.checked_on, reverse=True
-        ),
+        "days": _days(course),
         "kinds": EventKind.choices,
         "outcome": getattr(course, "outcome", None),
-        "pressures": [_pressures(measured) for measured in course.haemodynamics.all()],
-        "screened": _filled(course.screening) if hasattr(course, "screening") else [],
+        "condition": _condition(course),
+        "procedures": entered(
+            runs, columns_of(Run, set(PROCEDURE) & set(course.centre.extended_groups), "udi_raw")
+        ),
+        "pressures": _pressures(course),
+        "screened": _filled(course.screening, Screening.described()) if hasattr(course, "screening") else [],
         "support": shown_days(_support(runs, now)),
         "other_courses": course.patient.courses.exclude(pk=course.pk),
         "issued": issued_with(course),

@@ -120,3 +120,20 @@ def test_a_long_list_takes_no_more_queries_than_a_short_one(name: str, desk: Cli
     for _ in range(6):
         full(create_case(centre=run.course.centre))
     assert queries(lambda: desk.get(reverse(name))) == few
+
+
+def test_the_page_shows_the_groups_that_the_centre_uses(desk: Client, run: Run) -> None:
+    course, centre = run.course, run.course.centre
+    course.creatinine_umol_l, course.diabetes, run.contrast_ml = 88, True, 17
+    course.save()
+    run.save()
+    create_check(run=run, lactate_mmol_l=1.4)
+    url = reverse("case", args=[course.public_id])
+    before = desk.get(url).content.decode()
+    assert "88 µmol/L" not in before
+    assert "Condition at the start" not in before
+    centre.extended_groups = ["labs", "risk", "procedure"]
+    centre.save()
+    page = desk.get(url).content.decode()
+    for text in ("88 µmol/L", "Diabetes", "Procedure, label and removal", ">17</td>", ">1.4</td>"):
+        assert text in page

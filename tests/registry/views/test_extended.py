@@ -42,7 +42,8 @@ def test_pressures_are_shown_with_what_follows_from_them(desk: Client, run: Run)
     assert desk.post(url, data).status_code == 302
     assert HaemodynamicSet.objects.get().mean_mmhg == 60
     page = desk.get(reverse("case", args=[run.course.public_id])).content.decode()
-    assert "<strong>0.48</strong> W" in page
+    assert "Cardiac power <span" in page
+    assert '<td class="num">0.48</td>' in page  # 60 * 3.6 / 451
     assert "mean pressure (measured) × output / 451" in page
 
 

@@ -9,6 +9,8 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
+from registry.choices import Route
+from registry.completeness import Table
 from registry.models import Answer, Centre, Run
 from tests.factories import create_case, create_centre, create_check
 
@@ -93,3 +95,23 @@ def test_completeness_counts_filled_of_all(desk: Client, run: Run) -> None:
     ]  # a reason is an answer
     assert [cell.percent for cell in rows["film verdict"] if cell.records] == [0]
     assert "cranial marker to carina, + above" not in rows  # a group that is off
+
+
+def test_completeness_counts_a_column_only_where_it_could_be_filled(
+    desk: Client, run: Run, centre: Centre
+) -> None:
+    centre.extended_groups = ["procedure", "film", "removal"]
+    centre.save()
+    leg = create_case(centre=centre, route=Route.FEMORAL_RIGHT)
+    create_check(run=leg, film_verdict="")
+    rows, runs = desk.get(reverse("completeness")).context["tables"][:2]
+
+    def counted(table: Table, label: str) -> list[tuple[int, int]]:
+        cells = next(row.cells for row in table.rows if row.label == label)
+        return [(cell.filled, cell.records) for cell in cells if cell.records]
+
+    assert counted(runs, "skin punctures") == [(0, 2)]
+    assert counted(runs, "contrast check of the artery") == [(0, 1)]  # asked of the arm alone
+    assert counted(runs, "old pump on standby") == []  # nothing was exchanged
+    assert counted(rows, "cranial marker to carina, + above") == []  # there was no film
+    assert "manual compression" not in {row.label for row in runs.rows}

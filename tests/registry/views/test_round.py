@@ -228,7 +228,7 @@ def test_the_facts_of_a_line(desk: Client, centre: Centre, run: Run) -> None:
     )
     create_listing(course=run.course, expires_on=today() + timedelta(days=2))
     page = desk.get(reverse("support")).content.decode()
-    for words in ("Too high, 34 mm", "4: standing", "tier 2", "expires"):
+    for words in ("Too high, 34&nbsp;mm", "4: standing", "tier 2", "expires"):
         assert words in page
     assert 'class="tag ask">expires' in page
     assert "eligible" not in page
