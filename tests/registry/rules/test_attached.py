@@ -131,7 +131,8 @@ def test_moving_a_run_within_what_hangs_on_it_is_let_through(run: Run) -> None:
         create_check(run=run, checked_on=day(days))
     create_mobilisation(course=run.course)
     create_event(course=run.course)
-    assert not corrected(run, inserted_at=run.inserted_at + timedelta(minutes=1), removed_at=days_ago(3), end_reason="WEANED")  # fmt: skip
+    moved = {"inserted_at": run.inserted_at + timedelta(minutes=1), "removed_at": days_ago(3)}
+    assert not corrected(run, **moved, end_reason="WEANED")
 
 
 def test_a_session_is_held_by_the_devices_beside(run: Run) -> None:
