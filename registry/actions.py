@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import logging
+import secrets
 from collections.abc import Iterable
 from datetime import datetime
 from typing import Any, TypeAlias, TypeVar
@@ -9,7 +11,9 @@ from typing import Any, TypeAlias, TypeVar
 import pghistory
 from django.db import transaction
 from django.db.models import F, Max
+from django.utils import timezone
 
+from registry import guessing
 from registry.choices import EndReason, Relation
 from registry.models import (
     Answer,
@@ -30,6 +34,8 @@ from registry.models import (
 from registry.problem import Problem
 from registry.proposals import keep_proposal
 
+log = logging.getLogger(__name__)
+PASSWORD_BYTES = 15
 R = TypeVar("R", bound=Record)
 Answers: TypeAlias = dict[Problem, str]  # what was questioned, and the reason given
 
@@ -295,6 +301,21 @@ def remember_submission(*, key: Any, result_url: str, by: User) -> None:
 def confirm_definition(*, centre: Centre, name: str, version: str, by: User) -> None:
     """Note who compared a definition, in this version, with its paper; the first confirmation stands."""
     ConfirmedDefinition.objects.get_or_create(centre=centre, name=name, version=version, defaults={"by": by})
+
+
+@transaction.atomic
+def give_one_time_password(*, person: User, by: User) -> str:
+    """Set a random password that must be changed at the next sign-in; it ends the person's sessions.
+
+    It is returned to be shown once and is kept nowhere. Who gave it stands in the log, by number.
+    """
+    password = secrets.token_urlsafe(PASSWORD_BYTES)
+    person.set_password(password)
+    person.one_time_password_at = timezone.now()
+    person.save()
+    guessing.forget_failures(person)
+    log.info("One-time password for account %s given by account %s", person.pk, by.pk)
+    return password
 
 
 @transaction.atomic

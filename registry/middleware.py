@@ -11,6 +11,8 @@ from django.contrib import messages
 from django.contrib.auth import logout
 from django.http import HttpRequest
 from django.http.response import HttpResponseBase
+from django.shortcuts import redirect
+from django.urls import reverse
 from django.utils import timezone
 
 Handler: TypeAlias = Callable[[HttpRequest], HttpResponseBase]
@@ -65,6 +67,19 @@ def session_limits(get_response: Handler) -> Handler:
         if request.user.is_authenticated and getattr(request, "is_activity", True):
             _note_use(request, now=now)
         return response
+
+    return handle
+
+
+def own_password_first(get_response: Handler) -> Handler:
+    """Whoever signed in with a one-time password chooses one of their own before anything else."""
+    allowed = ("account_change_password", "account_logout")
+
+    def handle(request: HttpRequest) -> HttpResponseBase:
+        one_time = request.user.is_authenticated and request.user.one_time_password_at
+        if one_time and request.path not in {reverse(name) for name in allowed}:
+            return redirect(allowed[0])
+        return get_response(request)
 
     return handle
 

@@ -69,6 +69,7 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "registry.middleware.session_limits",
+    "registry.middleware.own_password_first",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "allauth.account.middleware.AccountMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -134,12 +135,13 @@ LOGIN_URL = "account_login"
 LOGIN_REDIRECT_URL = "/"
 PASSWORD_HASHERS = ["registry.hashers.Argon2"]
 AUTH_PASSWORD_VALIDATORS = [
-    {"NAME": f"django.contrib.auth.password_validation.{name}", "OPTIONS": options}
+    {"NAME": name if "." in name else f"django.contrib.auth.password_validation.{name}", "OPTIONS": options}
     for name, options in {
         "MinimumLengthValidator": {"min_length": 15},  # NIST SP 800-63B-4 (2025), 3.1.1.2: the only factor
         "CommonPasswordValidator": {},
         "NumericPasswordValidator": {},
         "UserAttributeSimilarityValidator": {},
+        "registry.passwords.StretchedPasswordValidator": {},
     }.items()
 ]
 
@@ -149,7 +151,9 @@ ACCOUNT_SIGNUP_FIELDS = ["username*", "password1*", "password2*"]
 ACCOUNT_EMAIL_VERIFICATION = "none"
 ACCOUNT_LOGOUT_REDIRECT_URL = LOGIN_URL
 ACCOUNT_SESSION_REMEMBER = False
-ACCOUNT_RATE_LIMITS = {"login": "30/m/ip", "login_failed": "10/m/ip,5/5m/key"}
+# For an address; how long an account must wait is said in guessing.py.
+ACCOUNT_RATE_LIMITS = {"login": "30/m/ip", "login_failed": "10/m/ip"}
+ONE_TIME_PASSWORD_HOURS = 72  # OWASP ASVS 5.0.0, 6.4.1: first passwords expire
 ALLAUTH_TRUSTED_PROXY_COUNT = PROXY_COUNT
 
 # Sessions, cookies, transport
@@ -168,7 +172,14 @@ SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if PROXY_COUNT els
 X_FRAME_OPTIONS = "DENY"
 
 # Limits on guessing are counted here, so all processes must share it. Filled by migrate (apps.py).
-CACHES = {"default": {"BACKEND": "django.core.cache.backends.db.DatabaseCache", "LOCATION": "shared_cache"}}
+# The usual 300 entries would let a guesser push out the counts of his own tries.
+CACHES = {
+    "default": {
+        "BACKEND": "django.core.cache.backends.db.DatabaseCache",
+        "LOCATION": "shared_cache",
+        "OPTIONS": {"MAX_ENTRIES": 100_000},
+    }
+}
 
 # Log: standard error, one line an entry, no values from the records (logs.py)
 

@@ -70,6 +70,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("settings/definitions/", settings.confirm_definition, name="confirm_definition"),
     path("settings/people/new/", settings.new_person, name="new_person"),
     path("settings/people/<int:person_id>/", settings.person, name="person"),
+    path("settings/people/<int:person_id>/password/", settings.reset_password, name="reset_password"),
     # /account/
     path("account/sign-in/", account.login, name="account_login"),
     path("account/sign-out/", account.logout, name="account_logout"),

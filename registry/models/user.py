@@ -14,6 +14,10 @@ class User(AbstractUser):
     role = models.CharField(max_length=20, choices=Role.choices)
     centre = models.ForeignKey("registry.Centre", on_delete=models.PROTECT, null=True, related_name="people")
 
+    one_time_password_at = models.DateTimeField(
+        null=True, editable=False, help_text="When a password was given out that must be changed at sign-in."
+    )
+
     REQUIRED_FIELDS: ClassVar[list[str]] = []
 
     class Meta(AbstractUser.Meta):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import secrets
 from typing import Any
 
 from django.contrib import messages
@@ -15,8 +14,6 @@ from registry.access import SETTINGS, WRITING, SignedInRequest, allow
 from registry.forms.settings import CentreForm, PersonForm
 from registry.models import Centre, ConfirmedDefinition, User
 from registry.views.entry import posted
-
-PASSWORD_BYTES = 15
 
 
 @allow(SETTINGS, methods=WRITING)
@@ -60,11 +57,10 @@ def confirm_definition(request: SignedInRequest) -> HttpResponse:
 def new_person(request: SignedInRequest) -> HttpResponse:
     form = PersonForm(posted(request))
     if form.is_valid():
-        password = secrets.token_urlsafe(PASSWORD_BYTES)
         form.instance.centre = request.centre
-        form.instance.set_password(password)
-        form.save()
-        return render(request, "person_added.html", {"person": form.instance, "password": password})
+        password = actions.give_one_time_password(person=form.instance, by=request.user)
+        context = {"person": form.instance, "password": password, "added": True}
+        return render(request, "one_time_password.html", context)
     return render(request, "person.html", {"form": form}, status=422 if form.errors else 200)
 
 
@@ -82,3 +78,14 @@ def person(request: SignedInRequest, person_id: int) -> HttpResponse:
     return render(
         request, "person.html", {"form": form, "account": account}, status=422 if form.errors else 200
     )
+
+
+@allow(SETTINGS, methods=("POST",))
+def reset_password(request: SignedInRequest, person_id: int) -> HttpResponse:
+    """Give somebody who cannot sign in a one-time password, shown once."""
+    account = get_object_or_404(User, pk=person_id, centre=request.centre)
+    if account == request.user:
+        messages.error(request, "Change your own password under Password.")
+        return redirect("account_change_password")
+    password = actions.give_one_time_password(person=account, by=request.user)
+    return render(request, "one_time_password.html", {"person": account, "password": password})

@@ -118,7 +118,7 @@ OF_AN_IMPORT = {
     "import_progress",
     "import_abandon",
 }
-OTHERS = {*WITH_ENTITY, *OF_THE_LIBRARY, *OF_AN_IMPORT, *OF_A_REPORT, "person"}
+OTHERS = {*WITH_ENTITY, *OF_THE_LIBRARY, *OF_AN_IMPORT, *OF_A_REPORT, "person", "reset_password"}
 
 
 def addresses(resolver: URLResolver | None = None) -> Iterator[URLPattern]:
@@ -314,6 +314,8 @@ def test_a_foreign_account_looks_like_a_missing_one(
     assert client.get(reverse("person", args=[administrator.pk])).status_code == 200
     same_answer(client, "GET", reverse("person", args=[stranger.pk]), missing)
     same_answer(client, "POST", reverse("person", args=[stranger.pk]), missing)
+    reset, no_reset = (reverse("reset_password", args=[pk]) for pk in (stranger.pk, 10**30))
+    same_answer(client, "POST", reset, no_reset)
 
 
 def test_only_the_administrator_opens_an_account(people: dict[str, Client], coordinator: User) -> None:

@@ -47,12 +47,39 @@ def test_a_new_person_gets_a_first_password_shown_once(admin: Client, centre: Ce
     assert password in response.content.decode()
     assert person.check_password(password)
     assert len(password) >= 15
+    assert person.one_time_password_at is not None
     assert (person.centre, person.role, person.is_staff, person.is_superuser) == (
         centre,
         "PHYSICIAN",
         False,
         False,
     )
+
+
+def test_a_forgotten_password_is_replaced_by_one_for_one_time(
+    admin: Client, desk: Client, coordinator: User, administrator: User, caplog: pytest.LogCaptureFixture
+) -> None:
+    assert desk.get(reverse("support")).status_code == 200
+    assert b"Give a one-time password" in admin.get(reverse("person", args=[coordinator.pk])).content
+    with caplog.at_level("INFO", "registry.actions"):
+        response = admin.post(reverse("reset_password", args=[coordinator.pk]))
+    password = response.context["password"]
+    assert password in response.content.decode()
+    coordinator.refresh_from_db()
+    assert coordinator.check_password(password)
+    assert desk.get(reverse("support")).url.startswith(reverse("account_login"))  # type: ignore[attr-defined]
+    assert f"account {coordinator.pk} given by account {administrator.pk}" in caplog.text
+    assert password not in caplog.text
+
+
+def test_a_password_is_reset_for_others_of_the_centre_only(
+    admin: Client, administrator: User, stranger: User
+) -> None:
+    assert admin.post(reverse("reset_password", args=[stranger.pk])).status_code == 404
+    own = admin.post(reverse("reset_password", args=[administrator.pk]))
+    assert own.status_code == 302
+    administrator.refresh_from_db()
+    assert administrator.one_time_password_at is None
 
 
 def test_rights_cannot_be_smuggled_in(admin: Client, stranger: User) -> None:
