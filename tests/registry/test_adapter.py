@@ -98,9 +98,7 @@ def test_a_one_time_password_leads_to_one_of_ones_own(client, user, administrato
     assert client.post(change, new).status_code == 302
     user.refresh_from_db()
     assert user.one_time_password_at is None
-    assert (
-        client.get(reverse("home")).status_code == 403
-    )  # an account without a role, but no longer held back
+    assert client.get(reverse("home")).status_code == 403  # it has no role, but is not held back
 
 
 def test_a_one_time_password_that_lay_three_days_is_refused(client, user, administrator):

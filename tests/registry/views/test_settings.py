@@ -73,8 +73,9 @@ def test_a_forgotten_password_is_replaced_by_one_for_one_time(
 
 
 def test_a_password_is_reset_for_others_of_the_centre_only(
-    admin: Client, administrator: User, stranger: User
+    admin: Client, desk: Client, administrator: User, stranger: User
 ) -> None:
+    assert desk.post(reverse("reset_password", args=[administrator.pk])).status_code == 403
     assert admin.post(reverse("reset_password", args=[stranger.pk])).status_code == 404
     own = admin.post(reverse("reset_password", args=[administrator.pk]))
     assert own.status_code == 302
