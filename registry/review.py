@@ -10,7 +10,9 @@ from django.utils import timezone
 
 from registry.choices import FilmVerdict
 from registry.choices_events import OUT_OF_BED_LEVEL, WALK_LEVEL, Mobility, ReviewState
-from registry.models import Course, Mobilisation, Run
+from registry.choices_extended import OnSupport
+from registry.derived import indices
+from registry.models import Course, HaemodynamicSet, Mobilisation, Run
 
 DAY = timedelta(days=1)
 FIRSTS = ((OUT_OF_BED_LEVEL, "First out of bed"), (WALK_LEVEL, "First walk"))
@@ -69,7 +71,11 @@ def _events(course: Course) -> Told:
         if event.review != ReviewState.REFUTED:
             details = "; ".join(f"{label}: {value}" for label, value in event.details)
             serious = ", serious" if event.serious else ""
-            yield event.onset_at, f"{event.get_kind_display()}{serious}. {details}", "event"
+            yield (
+                event.onset_at,
+                f"{event.get_kind_display()}{serious}. {details[:1].upper()}{details[1:]}",
+                "event",
+            )
 
 
 def _firsts(course: Course) -> Told:
@@ -78,6 +84,40 @@ def _firsts(course: Course) -> Told:
         first = next((session for session in sessions if session.level >= level), None)
         if first:
             yield first.started_at, f"{text}: {Mobility(first.level).label.partition(': ')[2]}", "mobile"
+
+
+def _pressures(course: Course) -> Told:
+    """The few values that a conference asks for first."""
+    for measured in course.haemodynamics.all():
+        computed = {index.label: f"{index.value} {index.unit}" for index in indices(measured)}
+        values = {
+            "mean": computed.get("Mean pressure"),
+            "right atrial": _mmhg(measured.right_atrial_mmhg),
+            "wedge": _mmhg(measured.wedge_mmhg),
+            "cardiac index": computed.get("Cardiac index"),
+        }
+        known = ", ".join(f"{name} {value}" for name, value in values.items() if value)
+        if known:
+            yield measured.measured_at, f"Pressures, {_support(measured)}: {known}", ""
+
+
+def _mmhg(value: int | None) -> str:
+    return "" if value is None else f"{value} mmHg"
+
+
+def _support(measured: HaemodynamicSet) -> str:
+    if measured.on_support == OnSupport.NONE:
+        return "no pump and no inotrope"
+    return measured.get_on_support_display().lower() or "support not said"
+
+
+def _listing(course: Course) -> Told:
+    """Tiers that began on support."""
+    first = timezone.localdate(course.first_inserted_at)
+    for spell in course.listing_spells.all():
+        if spell.began_on >= first:
+            noon = timezone.make_aware(datetime.combine(spell.began_on, time(12)))
+            yield noon, f"Waiting list: tier {spell.get_tier_display().lower()}", ""
 
 
 def _plans(course: Course) -> Told:
@@ -91,4 +131,4 @@ def _outcome(course: Course) -> Told:
         yield outcome.occurred_at, outcome.get_outcome_display(), "outcome"
 
 
-PARTS = (_runs, _films, _events, _firsts, _plans, _outcome)
+PARTS = (_runs, _films, _events, _firsts, _pressures, _listing, _plans, _outcome)

@@ -132,10 +132,22 @@ def _save_patients(story: Story, dated: _Dated) -> None:
     ordered = sorted(people.values(), key=lambda person: person[0].study_no)
     since = {id(patient): seen for patient, _, seen in ordered}
     _save([patient for patient, _, _ in ordered], dated, lambda d, patient: d.later(since[id(patient)], 1, 3))
-    PatientIdentity.objects.bulk_create(
+    numbers = _distinct(number for _, number, _ in ordered)
+    identities = [
         PatientIdentity(patient=patient, centre=patient.centre, record_number=number)
-        for patient, number, _ in ordered
-    )
+        for (patient, _, _), number in zip(ordered, numbers, strict=True)
+    ]
+    _save(identities, dated, lambda d, identity: d.later(since[id(identity.patient)], 3, 4))
+
+
+def _distinct(numbers: Iterable[str]) -> list[str]:
+    """The invented record numbers, none held by two patients."""
+    found: dict[str, None] = {}
+    for number in numbers:
+        while number in found:
+            number += "0"  # one more digit makes another number
+        found[number] = None
+    return list(found)
 
 
 def _save_runs(cases: list[Case], dated: _Dated) -> None:

@@ -95,7 +95,7 @@ def _pressures(course: Course) -> dict[str, Any]:
     return {"sets": sets, "entered": entered(sets, columns), "computed": computed(sets)}
 
 
-def _condition(course: Course) -> list[tuple[str, str]]:
+def condition_of(course: Course) -> list[tuple[str, str]]:
     """What is recorded of the groups that the centre uses."""
     return _filled(course, columns_of(Course, set(CONDITION) & set(course.centre.extended_groups)))
 
@@ -129,7 +129,7 @@ def case(request: SignedInRequest, course_id: Any) -> HttpResponse:
         "days": _days(course),
         "kinds": EventKind.choices,
         "outcome": getattr(course, "outcome", None),
-        "condition": _condition(course),
+        "condition": condition_of(course),
         "procedures": entered(
             runs, columns_of(Run, set(PROCEDURE) & set(course.centre.extended_groups), "udi_raw")
         ),

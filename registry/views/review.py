@@ -12,7 +12,7 @@ from registry.access import LOGBOOK, REPORTS, SignedInRequest, allow, own
 from registry.models import Course
 from registry.review import tell
 from registry.timeline import draw
-from registry.views.cases import whole_course
+from registry.views.cases import condition_of, whole_course
 
 
 @allow(REPORTS)
@@ -23,6 +23,7 @@ def review(request: SignedInRequest, course_id: Any) -> HttpResponse:
     context = {
         "course": course,
         "lines": tell(course),
+        "condition": condition_of(course),
         "identified": identified,
         "may_identify": request.user.role in LOGBOOK,
         "timeline": draw(course, now=timezone.now()) if identified else None,

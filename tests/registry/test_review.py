@@ -10,7 +10,15 @@ from django.urls import reverse
 
 from registry.models import Run, User
 from registry.review import tell
-from tests.factories import create_check, create_event, create_mobilisation, create_outcome, days_ago
+from tests.factories import (
+    create_check,
+    create_event,
+    create_haemodynamics,
+    create_listing,
+    create_mobilisation,
+    create_outcome,
+    days_ago,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -37,6 +45,19 @@ def test_it_is_told_in_order_with_days_of_support(full: Run) -> None:
         "First walk",
     ]
     assert sum(line.kind == "event" for line in lines) == 1
+
+
+def test_pressures_and_tiers_on_support_are_told(run: Run) -> None:
+    course = run.course
+    create_haemodynamics(course=course, measured_at=days_ago(10), on_support="NONE", wedge_mmhg=27)
+    create_haemodynamics(course=course, measured_at=days_ago(6), on_support="", mean_mmhg=None)
+    create_listing(course=course, tier="4", began_on=days_ago(30).date())
+    create_listing(course=course, tier="2", began_on=days_ago(5).date())
+    told = {line.day: line.text for line in tell(course)}
+
+    assert told[-1] == "Pressures, no pump and no inotrope: mean 70 mmHg, wedge 27 mmHg"
+    assert told[4] == "Waiting list: tier 2"
+    assert not any("tier 4" in text or "not said" in text for text in told.values())
 
 
 def test_the_logbook_sees_numbers_and_dates(full: Run, desk: Client) -> None:
