@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 
 from django.utils import timezone
+from django.utils.text import capfirst
 
 from registry.choices import FilmVerdict
 from registry.choices_events import OUT_OF_BED_LEVEL, WALK_LEVEL, Mobility, ReviewState
@@ -73,7 +74,7 @@ def _events(course: Course) -> Told:
             serious = ", serious" if event.serious else ""
             yield (
                 event.onset_at,
-                f"{event.get_kind_display()}{serious}. {details[:1].upper()}{details[1:]}",
+                f"{event.get_kind_display()}{serious}. {capfirst(details)}",
                 "event",
             )
 
