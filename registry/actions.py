@@ -318,10 +318,6 @@ def give_one_time_password(*, person: User, by: User) -> str:
     return password
 
 
-@transaction.atomic
-def save_settings(*, centre: Centre, by: User) -> Centre:
-    """Save the programme's settings; the change is in the centre's history."""
-    with written_by(by):
-        centre.version += 1
-        centre.save()
-    return centre
+def save_settings(*, centre: Centre, version: int, by: User) -> Centre:
+    """Save the programme's settings if nobody did since ``version``; raises Conflict otherwise."""
+    return correct(record=centre, version=version, reason="", by=by)

@@ -14,6 +14,7 @@ WHOLE = ("gap_rule_hours", "smallest_cell", "listing_reminder_days", "report_rem
 
 
 class CentreForm(forms.ModelForm):
+    version = forms.IntegerField(widget=forms.HiddenInput)
     extended_groups = forms.MultipleChoiceField(
         label="Extended groups shown in the forms",
         choices=[(code, f"{tier.title}: {tier.purpose}") for code, tier in EXTENDED_GROUPS.items()],
@@ -30,6 +31,7 @@ class CentreForm(forms.ModelForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.initial["version"] = self.instance.version
         self.fields["extended_groups"].as_list = True  # type: ignore[attr-defined]
         for name in WHOLE:
             column = next(column for column in Centre.described() if column.name == name)

@@ -16,6 +16,7 @@ from django.shortcuts import redirect, render
 from registry.access import SignedInRequest
 from registry.actions import Conflict, Gone, remember_submission
 from registry.forms.base import LogbookForm
+from registry.forms.settings import CentreForm
 from registry.models import Record, Submission
 
 Forms = Sequence[LogbookForm]
@@ -90,12 +91,12 @@ def _save(
     return url
 
 
-def show_both(form: LogbookForm, current: Record) -> None:
+def show_both(form: LogbookForm | CentreForm, current: Record) -> None:
     """Lay the saved values beside the typed ones, and let the next save stand on the saved version."""
     if type(current) is not type(form.instance):
         form.add_error(None, f"Somebody changed {current} after you opened this. Look at it first.")
         return
-    form.conflicts = [  # type: ignore[attr-defined]
+    form.conflicts = [  # type: ignore[union-attr]
         {
             "label": form.fields[name].label,
             "typed": _shown(form.instance, name),

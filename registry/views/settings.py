@@ -13,19 +13,28 @@ from registry import actions, criteria
 from registry.access import SETTINGS, WRITING, SignedInRequest, allow
 from registry.forms.settings import CentreForm, PersonForm
 from registry.models import Centre, ConfirmedDefinition, User
-from registry.views.entry import posted
+from registry.views.entry import posted, show_both
 
 
 @allow(SETTINGS, methods=WRITING)
 def settings(request: SignedInRequest) -> HttpResponse:
-    form = CentreForm(posted(request), instance=request.centre)
-    if form.is_valid():
-        actions.save_settings(centre=form.instance, by=request.user)
+    form = CentreForm(posted(request), instance=Centre.objects.get(pk=request.centre.pk))
+    if form.is_valid() and _saved(form, by=request.user):
         messages.success(request, "Settings saved.")
         return redirect("settings")
     people = User.objects.filter(centre=request.centre).order_by("username")
     context = {"form": form, "people": people, "definitions": _definitions(request.centre)}
     return render(request, "settings.html", context, status=422 if form.errors else 200)
+
+
+def _saved(form: CentreForm, *, by: User) -> bool:
+    """Whether the settings are saved; if another administrator was first, the form shows both."""
+    try:
+        actions.save_settings(centre=form.instance, version=form.cleaned_data["version"], by=by)
+    except actions.Conflict as conflict:
+        show_both(form, conflict.current)
+        return False
+    return True
 
 
 def _definitions(centre: Centre) -> list[dict[str, Any]]:

@@ -30,6 +30,32 @@ def test_settings_are_saved_with_who_changed_them(admin: Client, centre: Centre)
     assert last.pgh_context["name"] == "administrator"
 
 
+def test_two_administrators_see_both_entries_and_nothing_is_lost(admin: Client, centre: Centre) -> None:
+    url = reverse("settings")
+    mine = fill(admin, url, gap_rule_hours="12", extended_groups=["film"])
+    theirs = fill(admin, url, gap_rule_hours="36", smallest_cell="7")
+    assert admin.post(url, theirs).status_code == 302
+    response = admin.post(url, mine)
+    assert response.status_code == 422
+    assert 'id="conflict"' in response.content.decode()
+    shown = response.context["form"].conflicts
+    assert {"label": "Gap rule", "typed": "12", "saved": "36"} in shown
+    centre.refresh_from_db()
+    assert (centre.gap_rule_hours, centre.smallest_cell, centre.version) == (36, 7, 2)
+    again = {**mine, "version": response.context["form"].data["version"]}
+    assert admin.post(url, again).status_code == 302
+    centre.refresh_from_db()
+    assert (centre.gap_rule_hours, centre.smallest_cell, centre.extended_groups) == (12, 5, ["film"])
+
+
+@pytest.mark.parametrize("version", ["", "99", "x"])
+def test_settings_without_the_version_that_was_seen_are_not_saved(version: str, admin: Client) -> None:
+    url = reverse("settings")
+    before = digest()
+    assert admin.post(url, fill(admin, url, gap_rule_hours="12", version=version)).status_code == 422
+    assert digest() == before
+
+
 def test_settings_that_cannot_be_are_refused_and_said(admin: Client) -> None:
     url = reverse("settings")
     before = digest()
