@@ -7,12 +7,13 @@ from typing import Any
 from django.http import HttpResponse, JsonResponse
 from django.shortcuts import render
 
-from registry.access import LOGBOOK, SignedInRequest, allow
+from registry.access import LOGBOOK, WRITING, SignedInRequest, allow
 from registry.barcodes import AmbiguousLabel, DeviceLabel, UnreadableLabel, read_label
 from registry.forms.device_label import filled_by, said
 from registry.forms.moments import write_day
 from registry.forms.tracing import TracingForm
 from registry.tracing import trace
+from registry.views.entry import posted
 
 
 @allow(LOGBOOK, methods=("POST",))
@@ -46,10 +47,13 @@ def _written_out(label: DeviceLabel) -> str:
     return "".join(f"({ai}){value}" for ai, value in sorted(parts.items()) if value)
 
 
-@allow(LOGBOOK)
+@allow(LOGBOOK, methods=WRITING)
 def tracing(request: SignedInRequest) -> HttpResponse:
-    """Which patients have or had a device of a lot. Every search is noted."""
-    form = TracingForm(request.GET or None)
+    """Which patients have or had a device of a lot. Every search is noted.
+
+    It is posted, so that no lot or serial number stands in an address and from there in a server's log.
+    """
+    form = TracingForm(posted(request))
     found = trace(form.search, by=request.user) if form.is_bound and form.is_valid() else None
     status = 422 if form.is_bound and form.errors else 200
     return render(request, "tracing.html", {"form": form, "found": found}, status=status)

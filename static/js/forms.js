@@ -6,7 +6,8 @@ What entry forms (form.entry) do beyond plain HTML. Without this script every fi
   data-focus-first               takes the focus when the page opens (error summary, questions)
   #div_id_<field> in the address opens the fold of that field and takes the focus there
   Among radio buttons a letter or digit chooses, as it does in a list; among boxes it ticks.
-  Enter moves to the next field, Ctrl+Enter saves; a second press of Save is ignored; leaving with changes asks.
+  Enter moves to the next field, Ctrl+Enter saves; a second press of Save is ignored; leaving with changes asks,
+  unless the form only searches (data-search).
 */
 "use strict";
 (() => {
@@ -138,7 +139,7 @@ What entry forms (form.entry) do beyond plain HTML. Without this script every fi
     form.addEventListener("input", (event) => { if (event.target.matches("input:not([type=radio], [type=checkbox])")) applyConditions(form); });
     form.addEventListener("keydown", onKey);
     form.addEventListener("keydown", chooseByLetter);
-    if (form.matches(".entry[method=post]")) guard(form);
+    if (form.matches(".entry[method=post]:not([data-search])")) guard(form);
   }
 
   const FORMS = "form.entry, form.round-row"; // a row of the round keeps drafts and needs no guard

@@ -99,7 +99,7 @@ ADDRESSES: dict[str, Address] = {
     "new_candidate": Address(LOGBOOK, WRITING),
     "new_failed_attempt": Address(LOGBOOK, WRITING),
     "importing": Address(LOGBOOK, WRITING),
-    "tracing": Address(LOGBOOK),
+    "tracing": Address(LOGBOOK, WRITING),
     "read_code": Address(LOGBOOK, ("POST",)),
     "settings": Address(SETTINGS, WRITING),
     "confirm_definition": Address(SETTINGS, ("POST",)),

@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from registry.models import Centre, DeviceSearch, Run, User
 from tests.factories import create_case, create_event, create_outcome, days_ago
-from tests.pages import again, errors_of, fill
+from tests.pages import again, errors_of, fill, sent_from
 
 pytestmark = pytest.mark.django_db
 
@@ -133,7 +133,7 @@ def test_a_chosen_reading_comes_with_a_code_that_is_clear(desk: Client) -> None:
 
 
 def search(desk: Client, **terms: str) -> Any:
-    return desk.get(reverse("tracing"), terms)
+    return desk.post(reverse("tracing"), terms)
 
 
 def device(centre: Centre, **values: Any) -> Run:
@@ -153,6 +153,15 @@ def test_where_a_lot_went(traced: Centre, desk: Client) -> None:
     page = response.content.decode()
     for words in ("Left axillary", "Weaned", "Recovered and weaned", "Kink or malfunction", "lot unknown"):
         assert words in page
+
+
+def test_no_part_of_a_label_stands_in_an_address(traced: Centre, desk: Client) -> None:
+    device(traced, lot="L7")
+    page = desk.get(reverse("tracing"), {"lot": "L7"})
+    assert page.context["found"] is None
+    assert not DeviceSearch.objects.exists()
+    assert '<form class="entry no-print" method="post"' in page.content.decode()
+    assert search(desk, **dict.fromkeys(sent_from(page), "") | {"lot": "L7"}).context["found"].in_place
 
 
 def test_leading_zeros_and_letters_stay(traced: Centre, desk: Client) -> None:
