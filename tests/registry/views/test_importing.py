@@ -184,6 +184,16 @@ def test_the_events_of_the_sample_find_their_runs(sample: Client) -> None:
 # Pasted rows
 
 
+def test_the_keys_of_the_entry_pages_are_not_told_where_nothing_is_typed(desk: Client) -> None:
+    told = "Days and times: t 1430 is today"
+    assert told not in desk.get(reverse("importing")).content.decode()
+    begin(desk, text=sheet_of({}))
+    for name in ("import_columns", "import_meanings"):
+        step(desk, "import_columns")
+        assert told not in desk.get(reverse(name)).content.decode()
+    assert told in desk.get(reverse("new_implant")).content.decode()
+
+
 def test_pasted_rows_come_in(desk: Client) -> None:
     assert report(desk, sheet_of({}))["problems"] == []
     assert save(desk).url == reverse("importing")
