@@ -43,8 +43,8 @@ class Chart:
     """A chart: what it shows in one sentence, its axes and its series.
 
     ``steps`` are curves over days, ``stack`` layers over days that add up to at most 1, ``dots`` values with
-    limits in labelled rows, ``trend`` values with limits in labelled periods, ``forest`` ratios in labelled
-    rows on a logarithmic axis around 1.
+    limits in labelled rows, ``trend`` values with limits in labelled periods, ``forest`` differences in
+    labelled rows around 0.
     """
 
     id: str
@@ -141,3 +141,13 @@ def dots(figures: Sequence[Figure], *, id: str, finding: str, label: str, x_titl
         )
     method = "; ".join(dict.fromkeys(f.method for f in figures if f.method))
     return Chart(id, "dots", finding, label, x_title, "", True, tuple(series), method, tuple(groups))
+
+
+def trend_top(chart: Chart) -> float:
+    """How far the axis of a trend reaches: to all values, and to limits up to three times as far.
+
+    A limit beyond is cut, so that one quarter with few device-days does not flatten all others.
+    """
+    values = max((v for s in chart.series for v in s.y), default=1.0) or 1.0
+    limits = [v for s in chart.series for v in s.upper if v is not None and v <= 3 * values]
+    return max([values, *limits])

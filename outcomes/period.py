@@ -87,3 +87,8 @@ def _months(year: int, month: int, count: int) -> tuple[date, date]:
 
 def _midnight(day: date, zone: ZoneInfo) -> datetime:
     return datetime(day.year, day.month, day.day, tzinfo=zone)
+
+
+def written_span(label: str) -> str:
+    """The label of a period for a sentence."""
+    return label.replace(RANGE_MARK, " to ")

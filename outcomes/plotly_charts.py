@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from outcomes.figures import Chart, Series
+from outcomes.figures import Chart, Series, trend_top
 from registry.choices import RouteGroup
 
 COLOURS = {RouteGroup.AXILLARY: "#0072B2", RouteGroup.FEMORAL: "#D55E00", RouteGroup.OTHER: "#7A7A7A"}
@@ -38,7 +38,7 @@ def plotly_spec(chart: Chart) -> dict[str, Any]:
 
 def plain_spec(chart: Chart) -> dict[str, Any]:
     """The same without the check, for pages with many charts."""
-    traces = {"steps": _steps, "stack": _stack, "dots": _dots}[chart.kind](chart)
+    traces = {"steps": _steps, "stack": _stack, "dots": _dots, "trend": _trend}[chart.kind](chart)
     return {"data": traces, "layout": _layout(chart)}
 
 
@@ -56,6 +56,15 @@ def _layout(chart: Chart) -> dict[str, Any]:
             "showlegend": False,
             "height": 90 + 40 * rows,
             "scattermode": "group",
+        }
+    if chart.kind == "trend":
+        periods = sorted({str(x) for series in chart.series for x in series.x})
+        return {
+            "xaxis": {"type": "category", "categoryorder": "array", "categoryarray": periods},
+            "yaxis": _axis(chart.y_title, percent=chart.percent, range=[0, 1.05 * trend_top(chart)]),
+            "showlegend": False,
+            "scattermode": "group",
+            "scattergap": 0.85,
         }
     top = {"range": [0, 1]} if chart.kind == "stack" else {}
     span = {"range": [0, chart.x_max]} if chart.x_max else {}
@@ -153,6 +162,39 @@ def _dots(chart: Chart) -> list[dict[str, Any]]:
                 "error_x": {
                     "type": "data", "symmetric": False, "array": high, "arrayminus": low,
                     "color": COLOURS[group], "thickness": 2, "width": 0,
+                },
+            }
+        )  # fmt: skip
+    return traces
+
+
+def _trend(chart: Chart) -> list[dict[str, Any]]:
+    """Points joined by thin lines; a limit without end reaches beyond the axis."""
+    beyond = 4 * trend_top(chart)
+    traces = []
+    for series in chart.series:
+        group = RouteGroup(series.group)
+        limited = list(zip(series.y, series.lower, series.upper, strict=True))
+        bare = [low is None and high is None for _, low, high in limited]
+        traces.append(
+            {
+                "type": "scatter",
+                "mode": "lines+markers",
+                "name": series.name,
+                "x": list(series.x),
+                "y": list(series.y),
+                "text": list(series.notes),
+                "hovertemplate": "%{x}: %{y:.1f} %{text}",
+                "offsetgroup": series.group,
+                "line": {"width": 1, "color": COLOURS[group], "dash": DASHES[group]},
+                "marker": {"symbol": MARKERS[group], "size": 10, "color": COLOURS[group]},
+                "error_y": {
+                    "type": "data", "symmetric": False, "color": COLOURS[group], "thickness": 2, "width": 0,
+                    "array": [
+                        0.0 if none else (beyond if high is None else high) - y
+                        for (y, _, high), none in zip(limited, bare, strict=True)
+                    ],
+                    "arrayminus": [0.0 if low is None else y - low for y, low, _ in limited],
                 },
             }
         )  # fmt: skip

@@ -12,11 +12,14 @@ from django.utils import timezone
 
 from outcomes.case_lists import case_rows
 from outcomes.committee import for_committee, is_whole_quarter
+from outcomes.comparison.page.charts import ComparisonChart
+from outcomes.comparison.page.drawing import comparison_spec
+from outcomes.comparison.page.values import chart_values as compared_values
 from outcomes.dataset import load_dataset
 from outcomes.figures import Chart
 from outcomes.issuing.restated import restatements
 from outcomes.measures.catalogue import MEASURES, definitions_version
-from outcomes.period import HOW_TO_WRITE, Period, PeriodError
+from outcomes.period import HOW_TO_WRITE, QUARTER, Period, PeriodError
 from outcomes.plotly_charts import plotly_spec
 from outcomes.quarter import Section, key_figures, sections
 from outcomes.report import Report, build_report
@@ -24,6 +27,19 @@ from outcomes.report.serialise import as_json
 from registry.access import LOGBOOK, REPORTS, SignedInRequest, allow
 from registry.choices import Role
 from registry.models import Centre, IssuedReport
+
+BESIDE = (
+    (
+        "trends",
+        "The quarters before",
+        "Each quarter by itself. A single quarter above or below the others is no signal.",
+    ),
+    (
+        "routes",
+        "One route against the other",
+        "All courses of the logbook, by the route tried first; a quarter alone holds too few to compare.",
+    ),
+)
 
 
 @dataclass(frozen=True)
@@ -93,6 +109,11 @@ def issued_before(centre: Centre, period: Period) -> dict[str, Any]:
     }
 
 
+def beside_of(period: Period) -> list[tuple[str, str, str]]:
+    """Sections that are worked out once the page stands: id, title, purpose. Trends are of quarters only."""
+    return [each for each in BESIDE if each[0] != "trends" or QUARTER.fullmatch(period.label)]
+
+
 def quarters_around(period: Period, centre: Centre) -> list[str]:
     """Labels of the quarter before and the one after."""
     before = Period.quarter_of((period.start - timedelta(days=1)).date(), centre.zone)
@@ -102,13 +123,15 @@ def quarters_around(period: Period, centre: Centre) -> list[str]:
 
 def drawn(section: Section) -> dict[str, Any]:
     """A section for the template, charts with their Plotly description."""
-    parts = [
-        {"chart": part, "spec": plotly_spec(part), "table": chart_values(part)}
-        if isinstance(part, Chart)
-        else {"table": part}
-        for part in section.parts
-    ]
+    parts = [_drawn_chart(part) if isinstance(part, Chart) else {"table": part} for part in section.parts]
     return {"id": section.id, "title": section.title, "purpose": section.purpose, "parts": parts}
+
+
+def _drawn_chart(chart: Chart) -> dict[str, Any]:
+    """A chart with its Plotly description and its values; those of the comparison as on its page."""
+    if isinstance(chart, ComparisonChart):
+        return {"chart": chart, "spec": comparison_spec(chart), "table": compared_values(chart)}
+    return {"chart": chart, "spec": plotly_spec(chart), "table": chart_values(chart)}
 
 
 def chart_values(chart: Chart) -> dict[str, Any]:
@@ -120,7 +143,7 @@ def chart_values(chart: Chart) -> dict[str, Any]:
             values = [series.y[i], *(edge[i] if edge else None for edge in (series.lower, series.upper))]
             said = ["" if value is None else form.format(value) for value in values]
             rows.append({"head": series.name, "cells": [x if isinstance(x, str) else f"{x:.2f}", *said]})
-    at = "Complication" if chart.kind == "dots" else "Day"
+    at = {"dots": "Complication", "trend": "Quarter"}.get(chart.kind, "Day")
     columns = [{"label": name} for name in ("Line", at, "Value", "Lower limit", "Upper limit")]
     return {"caption": chart.label, "columns": columns, "rows": rows}
 
@@ -136,7 +159,9 @@ def quarter(request: SignedInRequest) -> HttpResponse:
         "before": before,
         "after": after,
         "signs": request.user.role == Role.PHYSICIAN,
+        "beside": beside_of(asked.period),
     }
+    context["contents"] += [{"id": id, "label": title} for id, title, _ in context["beside"]]
     context |= issued_before(request.centre, asked.period)
     return render(request, "quarter.html", context, status=422 if asked.problem else 200)
 

@@ -11,26 +11,18 @@ from typing import Any
 from django.conf import settings
 from django.template.loader import render_to_string
 
-from outcomes.exports.beside import written_span
+from outcomes.comparison import limits
+from outcomes.comparison.endpoints import BY_CODE, ENDPOINTS
+from outcomes.comparison.summary import summary
 from outcomes.exports.material import CAUTION, Material
+from outcomes.exports.strobe import ITEMS
+from outcomes.period import written_span
 from outcomes.quarter import key_figures
+from outcomes.routes import SEVERAL, refusals
 
 # Embedded fonts carry the moment of their making; a fixed one gives the same bytes each time.
 os.environ.setdefault("SOURCE_DATE_EPOCH", "315532800")
 STATIC = Path("static")
-STROBE = (
-    ("Setting and dates", "The cover: centre, period, data cut; each table says on which basis it counts."),
-    ("Participants at each stage", "Considered, attempted, placed: the first section."),
-    ("Definitions of outcomes and exposures", "Definitions, with their sources."),
-    ("Numbers behind every figure", "n/N or events and device-days beside each estimate."),
-    ("Follow-up time", "Device-days by route; numbers at risk below each curve."),
-    ("Losses and missing data", "Left out, censored or counted apart; courses without a recorded level."),
-    ("Statistical methods", "Below each table and chart; no p-values for characteristics at the start."),
-    ("Unadjusted estimates with intervals", "Every estimate; 0 events show their upper limit."),
-    ("Adjusted estimates and confounding", "Not in this packet: the comparison page of the registry."),
-    ("Several looks at the data", "Said beside the forest; intervals are not widened for it."),
-    ("Generalisability", "One programme: nothing here speaks for others."),
-)
 
 
 def packet(material: Material) -> bytes:
@@ -47,7 +39,7 @@ def packet(material: Material) -> bytes:
 
 def packet_html(material: Material) -> str:
     """The document before it is set."""
-    header = material.header
+    header, compared = material.header, material.compared
     context = {
         "material": material,
         "header": header,
@@ -56,7 +48,13 @@ def packet_html(material: Material) -> str:
         "caution": CAUTION,
         "key_figures": key_figures(material.report),
         "contents": _contents(material),
-        "strobe": STROBE,
+        "strobe": [(x.number, x.asked, x.answer(compared=compared is not None)) for x in ITEMS],
+        "summary": summary(compared) if compared else (),
+        "outcome": BY_CODE[compared.choices.outcome] if compared else None,
+        "endpoints": ENDPOINTS if compared else (),
+        "limits": limits,
+        "refusals": refusals(compared) if compared else (),
+        "several": SEVERAL,
     }
     return render_to_string("exports/packet.html", context)
 
@@ -65,7 +63,7 @@ def _contents(material: Material) -> list[dict[str, str]]:
     """The headings in the order of the pages."""
     found = [(section.id, section.title) for section in material.sections if section.parts]
     found += [("trends", "The quarters before")] if material.trends else []
-    found += [("comparison", "One route against the other")] if material.comparison else []
+    found += _compared_contents(material)
     found += [("cases", "Cases for discussion")] if material.cases_shown else []
     found += [
         ("left-out", "Left out, censored or counted apart"),
@@ -73,6 +71,14 @@ def _contents(material: Material) -> list[dict[str, str]]:
         ("strobe", "What a reader of an observational report asks"),
     ]
     return [{"id": id, "title": title} for id, title in found]
+
+
+def _compared_contents(material: Material) -> list[tuple[str, str]]:
+    """The headings of the comparison; none without one."""
+    if material.compared is None:
+        return []
+    parts = [(f"compared-{part.id}", part.title) for part in material.compared_sections if part.parts]
+    return [("comparison", "One route against the other"), *parts, ("rules", "When a figure is refused")]
 
 
 def _fetcher(root: Path) -> Any:
@@ -91,5 +97,8 @@ def _fetcher(root: Path) -> Any:
 
 def _identifier(material: Material) -> bytes:
     header = material.header
-    named = f"{header.centres} {header.period} {header.data_cut.isoformat()} {header.definitions_version}"
+    named = (
+        f"{header.centres} {header.period} {header.data_cut.isoformat()} {header.definitions_version} "
+        f"{material.smallest_cell} {material.seal}"
+    )
     return hashlib.sha256(named.encode()).hexdigest()[:32].encode()

@@ -7,13 +7,13 @@ from typing import TypeVar
 
 from django.http import Http404, HttpResponse
 
-from outcomes.dataset import load_dataset
+from outcomes.comparison.reading import load
 from outcomes.exports.files import chart_png, chart_svg, table_csv
 from outcomes.exports.material import Material, gather
 from outcomes.exports.packet import packet
 from outcomes.exports.slides import slides
 from outcomes.exports.workbook import workbook
-from outcomes.views import Asked, asked_period, report_of, seen_by
+from outcomes.views import Asked, asked_period
 from registry.access import LOGBOOK, REPORTS, SignedInRequest, allow
 from registry.models import Download
 
@@ -77,24 +77,30 @@ def _taken(request: SignedInRequest, name: str, kind: str, make: Make) -> HttpRe
     if asked.problem:
         return HttpResponse(asked.problem, status=422, content_type="text/plain; charset=utf-8")
     material = material_for(request, asked)
-    body = make(material)
+    return handed_out(request, make(material), name, kind, material)
+
+
+def handed_out(
+    request: SignedInRequest, body: bytes, name: str, kind: str, material: Material
+) -> HttpResponse:
+    """The answer that hands a file out, and its line among the downloads."""
+    period = material.header.period
     Download.objects.create(
         centre=request.centre,
         by=request.user,
         what=f"{name}.{kind}",
-        period=asked.period.label,
+        period=period,
         cut=material.header.data_cut,
     )
-    file = f"{name}-{asked.period.label}.{kind}"
     return HttpResponse(
         body,
         content_type=KINDS[kind],
-        headers={"Content-Disposition": f'attachment; filename="{file}"'},
+        headers={"Content-Disposition": f'attachment; filename="{name}-{period}.{kind}"'},
     )
 
 
 def material_for(request: SignedInRequest, asked: Asked) -> Material:
     """What this person may take: single cases and small counts only with a role in the logbook."""
-    if request.user.role not in LOGBOOK:
-        return Material(report=seen_by(report_of(request.centre, asked.period), request))
-    return gather(dataset=load_dataset(centres=[request.centre]), period=asked.period, cases=True)
+    dataset, facts = load(centres=[request.centre])
+    smallest_cell = None if request.user.role in LOGBOOK else request.centre.smallest_cell
+    return gather(dataset=dataset, facts=facts, period=asked.period, smallest_cell=smallest_cell)

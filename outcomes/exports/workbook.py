@@ -6,14 +6,15 @@ Texts are written as texts, so that nothing in them can be a formula (CWE-1236).
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from io import BytesIO
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from outcomes.exports.archive import settled
-from outcomes.exports.material import CAUTION, Material
+from outcomes.exports.compared_sheets import compared_sheets
+from outcomes.exports.material import CAUTION, Material, Seal
+from outcomes.exports.sheet import Column, Sheet, Value
 from outcomes.figures import Chart
 from outcomes.measures.values import Figure
 from outcomes.quarter import Section, Table
@@ -29,18 +30,6 @@ SAFE = {
     "strings_to_numbers": False,
 }
 MOMENT_FORM = "yyyy-mm-dd hh:mm"
-Value = str | float | int | datetime | None
-
-
-@dataclass(frozen=True)
-class Column:
-    """A column of a sheet: its name, what it holds, and how wide it is."""
-
-    name: str
-    meaning: str
-    width: int = 12
-
-
 FIGURE_COLUMNS = (
     Column("measure", "title of the measure; defined on the sheet Definitions", 34),
     Column("what", "the item counted", 34),
@@ -71,9 +60,9 @@ CURVE_COLUMNS = (
 )
 CHART_COLUMNS = (
     Column("chart", "what is shown", 44),
-    Column("series", "route, or the routes compared", 20),
-    Column("at", "quarter, or kind of complication", 26),
-    Column("value", "a value of the chart, in its own unit; a ratio without end is left empty", 12),
+    Column("series", "route", 20),
+    Column("at", "quarter", 26),
+    Column("value", "a value of the chart, in its own unit", 12),
     Column("lower", "lower limit; empty: none", 12),
     Column("upper", "upper limit; empty: none", 12),
     Column("out_of", "counts behind the value", 20),
@@ -123,15 +112,6 @@ DISCUSSED_COLUMNS = (
 )
 
 
-@dataclass(frozen=True)
-class Sheet:
-    """One sheet: typed columns, one record a row. Further sheets may be handed to ``workbook``."""
-
-    name: str
-    columns: tuple[Column, ...]
-    rows: tuple[tuple[Value, ...], ...]
-
-
 def workbook(material: Material, further: Sequence[Sheet] = ()) -> bytes:
     """An .xlsx file; the same material gives the same bytes.
 
@@ -140,7 +120,7 @@ def workbook(material: Material, further: Sequence[Sheet] = ()) -> bytes:
     from xlsxwriter import Workbook
 
     data = [*data_sheets(material), *further]
-    sheets = [_provenance(material), *data, _definitions(material), _columns(data), _dictionary()]
+    sheets = [_provenance(material, data), *data, _definitions(material), _columns(data), _dictionary()]
     out = BytesIO()
     book = Workbook(out, SAFE)
     cut = material.header.data_cut
@@ -162,9 +142,10 @@ def data_sheets(material: Material) -> list[Sheet]:
     """The sheets that hold figures."""
     sheets = [_section(section, material) for section in material.sections if section.parts]
     sheets.append(_curves(material))
-    beside = [*material.trends, *([material.comparison] if material.comparison else [])]
-    if beside:
-        sheets.append(_charts(beside))
+    if material.trends:
+        sheets.append(_charts(material.trends))
+    if material.compared:
+        sheets += compared_sheets(material.compared)
     if material.cases_shown:
         rows = tuple((c.day, c.route, c.kind, c.grade, c.state, c.review) for c in material.cases)
         sheets.append(Sheet("For discussion", DISCUSSED_COLUMNS, rows))
@@ -206,14 +187,14 @@ def _curves(material: Material) -> Sheet:
 
 def _charts(charts: Iterable[Chart]) -> Sheet:
     rows = [
-        (chart.label, series.name, x, y if y != float("inf") else None, low, high, note, chart.method)
+        (chart.label, series.name, x, y, low, high, note, chart.method)
         for chart in charts
         for series in chart.series
         for x, y, low, high, note in zip(
             series.x, series.y, series.lower, series.upper, series.notes, strict=True
         )
     ]
-    return Sheet("Quarters and routes", CHART_COLUMNS, tuple(rows))
+    return Sheet("Quarters", CHART_COLUMNS, tuple(rows))
 
 
 def _definitions(material: Material) -> Sheet:
@@ -249,9 +230,11 @@ def _dictionary() -> Sheet:
     return Sheet("Dictionary", DICTIONARY_COLUMNS, rows)
 
 
-def _provenance(material: Material) -> Sheet:
-    header = material.header
-    year = material.year.header.period if material.year else None
+def _provenance(material: Material, sheets: Sequence[Sheet]) -> Sheet:
+    """Where the workbook comes from; then what a sheet says of its own rows."""
+    header, compared = material.header, material.compared
+    whole = "all courses of the logbook until the data cut" if compared else None
+    hidden = f"counts from 1 to {material.smallest_cell - 1}" if material.smallest_cell else "none"
     rows: tuple[tuple[Value, ...], ...] = (
         ("report", "Balloon pump support"),
         ("centres", "; ".join(header.centres)),
@@ -267,11 +250,29 @@ def _provenance(material: Material) -> Sheet:
         ("definitions", header.definitions_version),
         ("software", header.software_version),
         ("filters", "none: all records of the centres"),
+        ("hidden, with whatever would give them away", hidden),
         ("quarters compared", "; ".join(report.header.period for report in material.quarters) or None),
-        ("period of the route comparison", year or header.period if material.comparison else None),
+        ("period of the route comparison", whole),
+        ("outcome of the route comparison", compared.choices.outcome if compared else None),
+        *_seal(material.seal),
+        *((f"rows of {sheet.name}", sheet.source) for sheet in sheets if sheet.source),
         ("caution", CAUTION),
     )
-    return Sheet("Provenance", (Column("what", "", 30), Column("value", "", 90)), rows)
+    return Sheet("Provenance", (Column("what", "", 34), Column("value", "", 90)), rows)
+
+
+def _seal(seal: Seal | None) -> list[tuple[Value, ...]]:
+    """What marks the workbook of an issued report."""
+    if seal is None:
+        return []
+    return [
+        ("issue of this period", seal.number),
+        ("signed by", seal.signed_by),
+        ("issued at", seal.issued_at),
+        ("statement", seal.statement),
+        ("data fingerprint", seal.fingerprint),
+        ("digest of the kept text", seal.content_digest),
+    ]
 
 
 def _write(book: Workbook, sheet: Sheet, *, zone: ZoneInfo) -> None:

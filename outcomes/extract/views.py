@@ -1,22 +1,26 @@
-"""Taking a de-identified extract: purpose and approval first, then the file, and a line in the log."""
+"""Taking de-identified runs, as a file of their own or as a sheet of a quarter's workbook.
+
+Either way purpose and approval come first, then the file, and a line in the log.
+"""
 
 from __future__ import annotations
-
-import hashlib
 
 from crispy_forms.helper import FormHelper
 from django import forms
 from django.http import HttpResponse
 from django.shortcuts import render
 
+from outcomes.comparison.reading import load
+from outcomes.exports.material import gather
+from outcomes.exports.run_sheet import workbook_with_runs
+from outcomes.exports.views import handed_out
 from outcomes.extract.build import TooFewAlikeError, build_extract
-from outcomes.extract.files import as_csv
+from outcomes.extract.files import as_csv, note_extract
+from outcomes.extract.limits import EXTRACTORS, LARGEST, SMALLEST_ALLOWED, USUAL_SMALLEST
+from outcomes.period import Period
+from outcomes.views import Asked, asked_period
 from registry.access import WRITING, SignedInRequest, allow
-from registry.choices import Role
 from registry.models import DataExtract
-
-EXTRACTORS = frozenset({Role.PHYSICIAN})
-SMALLEST_ALLOWED, USUAL_SMALLEST, LARGEST = 5, 11, 50
 
 
 class ExtractForm(forms.Form):
@@ -36,6 +40,11 @@ class ExtractForm(forms.Form):
     )  # fmt: skip
 
     @property
+    def why(self) -> dict[str, str]:
+        """What is noted of the reason for taking it."""
+        return {name: self.cleaned_data[name] for name in ("purpose", "approval")}
+
+    @property
     def helper(self) -> FormHelper:
         helper = FormHelper()
         helper.form_tag = False
@@ -50,25 +59,50 @@ def extract(request: SignedInRequest) -> HttpResponse:
             return _take(request, form)
         except TooFewAlikeError as refusal:
             form.add_error("smallest_group", f"{refusal} Nothing was written.")
+    return _page(request, form)
+
+
+@allow(EXTRACTORS, methods=WRITING)
+def quarter_with_runs(request: SignedInRequest) -> HttpResponse:
+    """The workbook of a period with the runs as a sheet; else it holds what the committee's would.
+
+    Curves, small counts and cases for discussion would date single runs to the quarter.
+    """
+    asked = asked_period(request)
+    form = ExtractForm(request.POST if request.method == "POST" else None)
+    if request.method == "POST" and form.is_valid() and not asked.problem:
+        return _take_workbook(request, form, asked.period)
+    return _page(request, form, asked)
+
+
+def _page(request: SignedInRequest, form: ExtractForm, asked: Asked | None = None) -> HttpResponse:
     taken = DataExtract.objects.filter(centre=request.centre).select_related("taken_by")
-    return render(request, "extract.html", {"form": form, "taken": taken}, status=422 if form.errors else 200)
+    wrong = form.errors or (asked and asked.problem)
+    context = {"form": form, "taken": taken, "asked": asked}
+    return render(request, "extract.html", context, status=422 if wrong else 200)
 
 
 def _take(request: SignedInRequest, form: ExtractForm) -> HttpResponse:
     made = build_extract(centre=request.centre, smallest_group=form.cleaned_data["smallest_group"])
     text = as_csv(made)
-    DataExtract.objects.create(
-        centre=request.centre,
-        taken_by=request.user,
-        purpose=form.cleaned_data["purpose"],
-        approval=form.cleaned_data["approval"],
-        row_count=len(made.rows),
-        smallest_group=made.k,
-        coarsened=list(made.coarsened),
-        file_digest=hashlib.sha256(text.encode()).hexdigest(),
-    )
+    note_extract(made, text.encode(), centre=request.centre, by=request.user, **form.why)
     return HttpResponse(
         text,
         content_type="text/csv; charset=utf-8",
         headers={"Content-Disposition": 'attachment; filename="runs.csv"'},
     )
+
+
+def _take_workbook(request: SignedInRequest, form: ExtractForm, period: Period) -> HttpResponse:
+    """With the rows, or with the reason for their absence."""
+    dataset, facts = load(centres=[request.centre])
+    smallest_cell = max(request.centre.smallest_cell, SMALLEST_ALLOWED)
+    material = gather(dataset=dataset, facts=facts, period=period, smallest_cell=smallest_cell)
+    body = workbook_with_runs(
+        material,
+        centre=request.centre,
+        by=request.user,
+        smallest_group=form.cleaned_data["smallest_group"],
+        **form.why,
+    )
+    return handed_out(request, body, "workbook-with-runs", "xlsx", material)

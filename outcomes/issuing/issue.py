@@ -94,6 +94,14 @@ def issued_period(issued: IssuedReport) -> Period:
     return Period(issued.period_start.astimezone(zone), issued.period_end.astimezone(zone), issued.period)
 
 
+def issue_number(issued: IssuedReport) -> int:
+    """Which issue of its centre and period it is, the first being 1; issues are never removed."""
+    same = IssuedReport.objects.filter(
+        centre=issued.centre, period_start=issued.period_start, period_end=issued.period_end
+    )
+    return same.filter(pk__lte=issued.pk).count()
+
+
 def reissue(issued: IssuedReport) -> Report:
     """The report computed again from the history, as of the moment it was issued for."""
     return report_as_of(issued.centre, issued_period(issued), issued.as_of)[1]

@@ -13,7 +13,15 @@ from django.shortcuts import redirect, render
 from outcomes.case_lists import name_cases
 from outcomes.committee import is_whole_quarter
 from outcomes.issuing.forms import IssueForm
-from outcomes.issuing.issue import issue, issued_period, kept_report, report_as_of, settled_moment, verify
+from outcomes.issuing.issue import (
+    issue,
+    issue_number,
+    issued_period,
+    kept_report,
+    report_as_of,
+    settled_moment,
+    verify,
+)
 from outcomes.issuing.restated import late_changes, restatements
 from outcomes.quarter import key_figures
 from outcomes.views import asked_period, report_context
@@ -60,7 +68,7 @@ def issued_reports(request: SignedInRequest) -> HttpResponse:
     return render(request, "issued/list.html", {"issued": IssuedReport.objects.seen_by(request.user)})
 
 
-def _issued(request: SignedInRequest, report_id: Any) -> IssuedReport:
+def issued_for(request: SignedInRequest, report_id: Any) -> IssuedReport:
     """An issued report of the person's centre; for those who see no cases, of a whole quarter only."""
     issued = own(IssuedReport.objects.all(), report_id, user=request.user)
     if request.user.role not in LOGBOOK and not is_whole_quarter(issued_period(issued)):
@@ -71,15 +79,16 @@ def _issued(request: SignedInRequest, report_id: Any) -> IssuedReport:
 @allow(REPORTS)
 def issued_report(request: SignedInRequest, report_id: Any) -> HttpResponse:
     """The report as it was kept, word for word."""
-    issued = _issued(request, report_id)
+    issued = issued_for(request, report_id)
     context = report_context(request, kept_report(issued), opens=False)
-    return render(request, "issued/report.html", context | {"issued": issued, "verdict": verify(issued)})
+    context |= {"issued": issued, "verdict": verify(issued), "number": issue_number(issued)}
+    return render(request, "issued/report.html", context)
 
 
 @allow(REPORTS)
 def restated(request: SignedInRequest, report_id: Any) -> HttpResponse:
     """What is known now and was not when the report was issued."""
-    issued = _issued(request, report_id)
+    issued = issued_for(request, report_id)
     moved = restatements(issued)
     opens = request.user.role in LOGBOOK
     context = {

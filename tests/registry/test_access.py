@@ -58,6 +58,7 @@ ADDRESSES: dict[str, Address] = {
     "home": Address(EVERYONE),
     "quarter": Address(REPORTS),
     "quarter_json": Address(REPORTS),
+    "quarter_section": Address(REPORTS, more=("routes",)),
     "quarter_slides": Address(REPORTS, ("GET",)),
     "quarter_packet": Address(REPORTS, ("GET",)),
     "quarter_workbook": Address(REPORTS, ("GET",)),
@@ -71,7 +72,8 @@ ADDRESSES: dict[str, Address] = {
     "compare_section": Address(REPORTS, more=("who",)),
     "issue": Address(frozenset({Role.PHYSICIAN}), WRITING),
     "issued_reports": Address(REPORTS),
-    "extract": Address(frozenset({Role.PHYSICIAN}), WRITING),
+    "extract": Address(LOGBOOK, WRITING),
+    "workbook_with_runs": Address(LOGBOOK, WRITING),
     "definitions": Address(REPORTS),
     "support": Address(LOGBOOK),
     "round_row": Address(LOGBOOK, ("POST",), of="run"),
@@ -108,7 +110,13 @@ ADDRESSES: dict[str, Address] = {
 # Tested on their own below: an entity or an account stands in them, or anybody may come.
 WITH_ENTITY = {"correct": WRITING, "remove": WRITING, "history": READING}
 OF_THE_LIBRARY = {"account_login", "account_logout", "account_change_password", "account_reauthenticate"}
-OF_A_REPORT = {"issued_report", "restated"}  # tests/outcomes/issuing/test_views.py
+OF_A_REPORT = {
+    "issued_report",
+    "restated",
+    "issued_slides",
+    "issued_packet",
+    "issued_workbook",
+}  # tests/outcomes/issuing/test_views.py
 # Its pages after the first need a sheet on its way in: tests/registry/views/test_importing.py.
 OF_AN_IMPORT = {
     "import_sheet",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from html import escape
-from math import ceil, floor, isfinite, log, log10
+from math import ceil, floor, isfinite, log10
 
 FACE = "'Source Sans 3', 'DejaVu Sans', sans-serif"
 INK, SOFT, RULE, FAINT = "#1b2129", "#4c545f", "#757062", "#d8d4c8"
@@ -22,15 +22,11 @@ class Scale:
     high: float
     start: float
     end: float
-    logarithmic: bool = False
 
     def at(self, value: float) -> float:
         """Where a value lies; one outside the scale lies on its edge."""
         kept = min(max(value, self.low), self.high)
-        if self.logarithmic:
-            share = log(kept / self.low) / log(self.high / self.low)
-        else:
-            share = (kept - self.low) / (self.high - self.low)
+        share = (kept - self.low) / (self.high - self.low)
         return self.start + share * (self.end - self.start)
 
 
@@ -133,12 +129,6 @@ def marker(x: float, y: float, symbol: str, fill: str, size: float = 4.5) -> str
         corners = [(x, y - reach), (x + reach, y), (x, y + reach), (x - reach, y)]
         return path(corners, fill=fill, closed=True)
     return rectangle(x - size, y - size, 2 * size, 2 * size, fill=fill)
-
-
-def arrow(x: float, y: float, *, to_right: bool, fill: str) -> str:
-    """The head of an interval that goes on beyond the sheet."""
-    back = -6 if to_right else 6
-    return path([(x, y), (x + back, y - 3.5), (x + back, y + 3.5)], fill=fill, closed=True)
 
 
 def stepped(points: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:

@@ -1,9 +1,8 @@
-"""Values with limits: in labelled rows, over quarters, and as ratios on a logarithmic axis."""
+"""Values with limits: in labelled rows, and over quarters."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from math import isfinite
 
 from outcomes.exports.drawing.axes import colour, dash, level_axis, route_key, symbol, upright_axis
 from outcomes.exports.drawing.canvas import (
@@ -12,7 +11,6 @@ from outcomes.exports.drawing.canvas import (
     SOFT,
     Frame,
     Scale,
-    arrow,
     ceiling,
     finite,
     line,
@@ -22,11 +20,9 @@ from outcomes.exports.drawing.canvas import (
     ticks,
 )
 from outcomes.exports.drawing.curves import WIDTH, Sheet
-from outcomes.figures import Chart, Series
+from outcomes.figures import Chart, Series, trend_top
 
 ROW = 30.0
-RATIO_LOW, RATIO_HIGH = 1 / 16, 16.0
-RATIO_TICKS = (0.0625, 0.125, 0.25, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0)
 
 
 def rows_of(chart: Chart) -> list[str]:
@@ -92,16 +88,6 @@ def draw_trend(chart: Chart) -> Sheet:
     return WIDTH, frame.bottom + 26, marks
 
 
-def trend_top(chart: Chart) -> float:
-    """How far the axis of a trend reaches: to all values, and to limits up to three times as far.
-
-    A limit beyond is cut, so that one quarter with few device-days does not flatten all others.
-    """
-    values = max((v for s in chart.series for v in finite(s.y)), default=1.0) or 1.0
-    limits = [v for s in chart.series for v in finite(s.upper) if v <= 3 * values]
-    return max([values, *limits])
-
-
 def _trend(series: Series, places: list[float], values: Scale) -> Iterator[str]:
     points = [(x, values.at(y)) for x, y in zip(places, series.y, strict=True)]
     if points:
@@ -118,49 +104,3 @@ def _trend(series: Series, places: list[float], values: Scale) -> Iterator[str]:
                     [(x, tip), (x - 3.5, tip + 6), (x + 3.5, tip + 6)], fill=colour(series), closed=True
                 )
         yield marker(x, y, symbol(series), colour(series))
-
-
-def draw_forest(chart: Chart) -> Sheet:
-    """A ratio a row around 1, with the counts and the ratio in words; open intervals end in arrows."""
-    series = chart.series[0]
-    rows = [str(x) for x in series.x]
-    frame = Frame(192, WIDTH - 190, 34, 34 + 24.0 * len(rows))
-    scale = Scale(RATIO_LOW, RATIO_HIGH, frame.left, frame.right, logarithmic=True)
-    marks = [line(scale.at(1), frame.top - 6, scale.at(1), frame.bottom, dash="4 3")]
-    marks.append(text(frame.right + 34, 22, "Events", anchor="middle", fill=SOFT))
-    marks.append(text(frame.right + 70, 22, "Ratio (limits)", fill=SOFT))
-    for i, label in enumerate(rows):
-        y = frame.top + 24.0 * (i + 0.5)
-        marks.append(text(frame.left - 10, y + 4, label, anchor="end"))
-        marks += _interval(series, i, y, scale)
-        marks.append(text(frame.right + 34, y + 4, series.notes[i], anchor="middle"))
-        marks.append(text(frame.right + 70, y + 4, ratio_words(series, i)))
-    marks += level_axis(chart.x_title, list(RATIO_TICKS[::2]), scale, frame, percent=False)
-    return WIDTH, frame.bottom + 44, marks
-
-
-def _interval(series: Series, i: int, y: float, scale: Scale) -> Iterator[str]:
-    low, high = series.lower[i], series.upper[i]
-    start, end = scale.at(low or scale.low), scale.at(high or scale.high)
-    yield line(start, y, end, y, stroke=colour(series), width=2)
-    if low is None or low < scale.low:
-        yield arrow(start, y, to_right=False, fill=colour(series))
-    if high is None or high > scale.high:
-        yield arrow(end, y, to_right=True, fill=colour(series))
-    if isfinite(series.y[i]) and series.y[i] > 0:
-        yield marker(scale.at(series.y[i]), y, "square", colour(series))
-
-
-def ratio_words(series: Series, i: int) -> str:
-    """A ratio with its limits, ``0.82 (0.41 to 1.63)``; or the one limit there is."""
-    low, high = series.lower[i] or 0.0, series.upper[i]
-    if not isfinite(series.y[i]):
-        return f"at least {_ratio(low)}"
-    if not series.y[i] and high is not None:
-        return f"at most {_ratio(high)}"
-    until = _ratio(high) if high is not None else "no limit"
-    return f"{_ratio(series.y[i])} ({_ratio(low)} to {until})"
-
-
-def _ratio(value: float) -> str:
-    return f"{value:.2f}" if value >= 0.1 else f"{value:.3f}"

@@ -4,47 +4,75 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
+from outcomes.comparison.page.charts import ComparisonChart
+from outcomes.comparison.summary import NEVER_CAUSAL, summary
+from outcomes.comparison.value import Comparison
+from outcomes.exports.drawing.compared import difference_words
 from outcomes.exports.material import CAUTION, Material
 from outcomes.exports.slides import told
 from outcomes.exports.slides.native import place
 from outcomes.exports.slides.page import SMALL_SIZE, TABLE_SIZE, TEXT_SIZE, Box
 from outcomes.exports.slides.story import LEFT, MOST_ROWS, RIGHT, Story
 from outcomes.figures import Chart
+from outcomes.routes import SEVERAL, only_rows, refusals
+
+MOST_OUTCOMES = 14
 
 
 def comparison(story: Story) -> None:
-    chart = story.material.comparison
-    if chart is None:
+    """The forest with its hedge; the outcomes with the most to say, the others are in the packet."""
+    material = story.material
+    chart, compared = material.forest, material.compared
+    if not isinstance(chart, ComparisonChart) or compared is None:
         return
-    page = story.page(chart.finding, [chart.label, chart.method, *_forest_notes(chart), CAUTION])
-    place(page, chart, Box(0.6, 1.4, 12.13, 4.85))
-    warning = (
-        "Crude: routes are chosen for different patients, and nothing here was randomised or adjusted. "
-        "Several complications are looked at, so one interval in twenty leaves out 1 by chance."
-    )
-    page.words(Box(0.6, 6.25, 12.1, 0.6), [warning], size=SMALL_SIZE, soft=True)
+    notes = [*summary(compared), f"{chart.label}. {chart.method}", *_forest_notes(chart), CAUTION]
+    page = story.page(chart.finding.rstrip("."), notes)
+    shown = only_rows(chart, forest_rows(compared, chart))
+    place(page, shown, Box(0.6, 1.36, 12.13, 4.8))
+    dropped = len(chart.rows) - len(shown.rows)
+    rest = f" {dropped} more outcomes are in the packet." if dropped else ""
+    first = f"{_span(compared)}. ■ crude, ● weighted, limits in brackets.{rest}"
+    lines = [f"{first} {NEVER_CAUSAL}", " ".join([SEVERAL, *refusals(compared)])]
+    page.words(Box(0.6, 6.15, 12.1, 0.8), lines, size=SMALL_SIZE - 1, soft=True)
 
 
-def _forest_notes(chart: Chart) -> list[str]:
-    series = chart.series[0]
-    return [f"{name}: events {events}" for name, events in zip(series.x, series.notes, strict=True)]
+def _span(compared: Comparison) -> str:
+    return f"All courses until {compared.data_cut:%d-%b-%Y}"
+
+
+def forest_rows(compared: Comparison, chart: ComparisonChart) -> list[str]:
+    """As many rows as the slide holds: those with a weighted figure, then those that happened most often."""
+    weighted = {x for series in chart.series[1:] for x in series.x}
+    crude = compared.crude.rows if compared.crude else ()
+    often = {row.label: -(row.axillary.hits or 0) - (row.femoral.hits or 0) for row in crude}
+    first = sorted(chart.rows, key=lambda row: (row not in weighted, often.get(row, 0)))[:MOST_OUTCOMES]
+    return [row for row in chart.rows if row in first]
+
+
+def _forest_notes(chart: ComparisonChart) -> list[str]:
+    return [
+        f"{series.name}, {name}: {difference_words(series, i)} {series.notes[i]}".rstrip()
+        for series in chart.series
+        for i, name in enumerate(series.x)
+    ]
 
 
 def volume_trends(story: Story) -> None:
-    _trend_page(story, story.material.trends[:2], told.volume_trend_finding)
+    _trend_page(story, ("volume-begun", "dwell-run"), told.volume_trend_finding)
 
 
 def harm_trends(story: Story) -> None:
-    _trend_page(story, story.material.trends[2:], told.harm_trend_finding)
+    _trend_page(story, ("complications", "repositions"), told.harm_trend_finding)
 
 
-def _trend_page(story: Story, charts: Sequence[Chart], finding: Callable[[Material], str]) -> None:
+def _trend_page(story: Story, names: Sequence[str], finding: Callable[[Material], str]) -> None:
     """Two charts over the quarters beside each other; no slide for a report without quarters before."""
+    charts = [chart for name in names if (chart := story.material.charts.get(f"chart-trend-{name}"))]
     if not charts:
         return
     notes = [f"{chart.label}. {chart.method}" for chart in charts]
     page = story.page(finding(story.material), [*notes, *_values(charts), CAUTION])
-    for chart, box in zip(charts, (LEFT, RIGHT), strict=True):
+    for chart, box in zip(charts, (LEFT, RIGHT), strict=False):
         heading = chart.label.partition(" by quarter")[0]
         page.words(Box(box.left, 1.42, box.width, 0.35), [heading], bold=True)
         place(page, chart, Box(box.left, 1.8, box.width, 4.4))
@@ -120,7 +148,8 @@ def _quality_lines(material: Material) -> list[str]:
 
 def definitions(story: Story) -> None:
     material = story.material
-    page = story.page("How the figures are defined", [m.definition for m in material.report.measures])
+    title = "Every figure names what it counts, and out of what"
+    page = story.page(title, [measure.definition for measure in material.report.measures])
     chosen = (
         "volume.in_place",
         "dwell.run",

@@ -1,107 +1,149 @@
-"""Ratios with their limits as a native chart.
+"""Differences with their limits as a native chart.
 
 LibreOffice leaves out custom error bars along x of scatter charts, so each interval is a line of two points.
 """
 
 from __future__ import annotations
 
-from math import isfinite
 from typing import Any
 
-from lxml import etree
 from pptx.chart.data import XyChartData
 from pptx.enum.chart import (
     XL_CHART_TYPE,
     XL_LABEL_POSITION,
     XL_MARKER_STYLE,
+    XL_TICK_LABEL_POSITION,
+    XL_TICK_MARK,
 )
 from pptx.enum.dml import MSO_LINE
-from pptx.oxml.ns import qn
 from pptx.util import Pt
 
-from outcomes.exports.drawing.intervals import RATIO_HIGH, RATIO_LOW, ratio_words
+from outcomes.comparison.page.charts import ComparisonChart
+from outcomes.exports.drawing.compared import difference_words, names_of, reach_of, signed_ticks
 from outcomes.exports.slides.dress import (
     LABEL_SIZE,
-    C,
     dress_axis,
     mark,
     plain_line,
 )
 from outcomes.exports.slides.page import Box, Page
 from outcomes.exports.slides.template import INK, SOFT
-from outcomes.figures import Chart, Series
+from outcomes.figures import Series
 
-NAMES_AT, COUNTS_AT, RATIOS_AT = 2.0**-7.95, 2.0**4.7, 2.0**6.2
-FOREST_LOW, FOREST_HIGH = 2.0**-8, 2.0**9
+PLOT_SHARE = 0.35  # of the width; the rest holds the names on the left and the words on the right
+NAMES_SHARE = 0.235
+APART = 0.17  # the marks of one row, from its middle
+WORD_SIZE = LABEL_SIZE - 1
+BOTTOM = 0.45
+COLUMNS_AT = (0.145, 0.285)  # right of the plot, in widths of the chart
+Words = tuple[list[tuple[float, float, str]], bool]
 
 
-def forest(page: Page, chart: Chart, box: Box) -> Any:
-    """Estimates, a line for each interval, a line at 1, and two columns of words that need no point."""
-    series = chart.series[0]
-    rows = list(range(len(series.x), 0, -1))
+def forest(page: Page, chart: ComparisonChart, box: Box) -> Any:
+    """Estimates and intervals of each series, a line at 0, an axis, and words that need no point."""
+    rows = names_of(chart)
+    reach = 100 * reach_of(chart)
     data = XyChartData()
-    points = data.add_series("Rate ratio")
-    for y, value in zip(rows, series.y, strict=True):
-        points.add_data_point(_within(value), y)
-    for y, name, low, high in zip(rows, series.x, series.lower, series.upper, strict=True):
-        interval = data.add_series(f"Limits: {name}")
-        interval.add_data_point(_within(low or RATIO_LOW), y)
-        interval.add_data_point(_within(high or RATIO_HIGH), y)
-    one = data.add_series("No difference")
-    for end in (0.4, len(rows) + 0.6):
-        one.add_data_point(1.0, end)
-    columns = ((NAMES_AT, series.x), (COUNTS_AT, series.notes), (RATIOS_AT, _ratios(series)))
-    for x, _ in columns:
-        words = data.add_series("Words")
-        for y in rows:
-            words.add_data_point(x, y)
+    for at, series in enumerate(chart.series):
+        _add_points(data, series, rows, _shift(at, len(chart.series)))
+    _add_line(data, "No difference", (0.0, BOTTOM), (0.0, len(rows) + 0.6))
+    _add_line(data, "Axis", (-reach, BOTTOM), (reach, BOTTOM))
+    columns = [*_columns(chart, rows, reach), _tick_words(reach)]
+    for words, _ in columns:
+        hidden = data.add_series("Words")
+        for x, y, _ in words:
+            hidden.add_data_point(x, y)
     frame = page.slide.shapes.add_chart(XL_CHART_TYPE.XY_SCATTER, *box.emu, data)
-    _dress_forest(frame.chart, chart, [list(map(str, words)) for _, words in columns])
+    _dress_forest(frame.chart, chart, columns)
+    _axes(frame.chart, chart, len(rows), reach)
     return frame
 
 
-def _ratios(series: Series) -> list[str]:
-    return [ratio_words(series, i) for i in range(len(series.x))]
+def _shift(at: int, of: int) -> float:
+    return ((of - 1) / 2 - at) * 2 * APART
 
 
-def _within(value: float) -> float:
-    return min(max(value, RATIO_LOW), RATIO_HIGH)
+def _add_points(data: Any, series: Series, rows: list[str], shift: float) -> None:
+    """The estimates as one series, then each interval as a series of its two ends, in percentage points."""
+    points = data.add_series(series.name)
+    places = [len(rows) - rows.index(str(x)) + shift for x in series.x]
+    repeated = [len(places) - 1] * (len(rows) + 1 - len(places))  # LibreOffice wants the first to be longest
+    for at in (*range(len(places)), *repeated):
+        points.add_data_point(100 * series.y[at], places[at])
+    for y, name, value, low, high in zip(places, series.x, series.y, series.lower, series.upper, strict=True):
+        interval = data.add_series(f"{series.name}, limits: {name}")
+        interval.add_data_point(100 * (value if low is None else low), y)
+        interval.add_data_point(100 * (value if high is None else high), y)
 
 
-def _dress_forest(drawn: Any, chart: Chart, words: list[list[str]]) -> None:
-    plotted = list(drawn.plots[0].series)
-    count = len(chart.series[0].x)
-    estimates, intervals, one = plotted[0], plotted[1 : count + 1], plotted[count + 1]
-    estimates.format.line.fill.background()
-    mark(estimates, XL_MARKER_STYLE.SQUARE, INK)
-    for i, value in enumerate(chart.series[0].y):
-        if not isfinite(value) or not value:  # only a limit is known, so no point stands for an estimate
-            estimates.points[i].marker.style = XL_MARKER_STYLE.NONE
-    for line in intervals:
-        plain_line(line, INK, 2)
-    plain_line(one, SOFT, 1)
-    one.format.line.dash_style = MSO_LINE.DASH
-    for hidden, texts in zip(plotted[count + 2 :], words, strict=True):
-        hidden.format.line.fill.background()
-        hidden.marker.style = XL_MARKER_STYLE.NONE
-        for i, text in enumerate(texts):
+def _add_line(data: Any, name: str, *ends: tuple[float, float]) -> None:
+    line = data.add_series(name)
+    for end in ends:
+        line.add_data_point(*end)
+
+
+def _columns(chart: ComparisonChart, rows: list[str], reach: float) -> list[Words]:
+    """Names on the left; counts and differences on the right, each under its head."""
+    width = 2 * reach / PLOT_SHARE
+    counts = dict(zip(chart.series[0].x, chart.series[0].notes, strict=True))
+    found = [
+        (-reach - NAMES_SHARE * width, ["", *rows]),
+        (reach + 0.015 * width, ["Axillary v femoral", *(counts.get(row, "") for row in rows)]),
+    ]
+    for at, series in enumerate(chart.series):
+        said = {x: difference_words(series, i) for i, x in enumerate(series.x)}
+        found.append((reach + COLUMNS_AT[at] * width, [series.name, *(said.get(row, "") for row in rows)]))
+    top = len(rows) + 1
+    return [([(x, top - i, text) for i, text in enumerate(texts)], True) for x, texts in found]
+
+
+def _tick_words(reach: float) -> Words:
+    """The numbers of the axis; a number format cannot show them inside the plot alone, with their signs."""
+    ticks = signed_ticks(reach)
+    return [(x, 0.0, f"{x:+g}".replace("-", "−") if x else "0") for x in ticks], False
+
+
+def _dress_forest(drawn: Any, chart: ComparisonChart, columns: list[Words]) -> None:
+    plotted = iter(drawn.plots[0].series)
+    for at, series in enumerate(chart.series):
+        first = at == 0 and len(chart.series) > 1
+        ink = SOFT if first else INK
+        estimates = next(plotted)
+        estimates.format.line.fill.background()
+        mark(estimates, XL_MARKER_STYLE.SQUARE if first else XL_MARKER_STYLE.CIRCLE, ink)
+        estimates.marker.size = 7
+        for _ in series.x:
+            plain_line(next(plotted), ink, 1.75)
+    zero, axis = next(plotted), next(plotted)
+    plain_line(zero, SOFT, 1)
+    zero.format.line.dash_style = MSO_LINE.DASH
+    plain_line(axis, SOFT, 1)
+    for hidden, words in zip(plotted, columns, strict=True):
+        _write(hidden, *words)
+
+
+def _write(hidden: Any, words: list[tuple[float, float, str]], column: bool) -> None:
+    """Words at points that are not drawn: a column with its head in bold, or the numbers of the axis."""
+    hidden.format.line.fill.background()
+    hidden.marker.style = XL_MARKER_STYLE.NONE
+    for i, (_, _, text) in enumerate(words):
+        if text:
             label = hidden.points[i].data_label
-            label.position = XL_LABEL_POSITION.RIGHT
+            label.position = XL_LABEL_POSITION.RIGHT if column else XL_LABEL_POSITION.CENTER
             label.text_frame.text = text
             label.text_frame.word_wrap = False
-            label.text_frame.paragraphs[0].runs[0].font.size = Pt(LABEL_SIZE)
-    _ratio_axes(drawn, chart, count)
+            letters = label.text_frame.paragraphs[0].runs[0].font
+            letters.size, letters.bold = Pt(WORD_SIZE), column and i == 0
 
 
-def _ratio_axes(drawn: Any, chart: Chart, rows: int) -> None:
+def _axes(drawn: Any, chart: ComparisonChart, rows: int, reach: float) -> None:
     across, upright = drawn.category_axis, drawn.value_axis
-    dress_axis(across, chart.x_title, FOREST_LOW, FOREST_HIGH, grid=False)
-    scaling = across._element.find(qn("c:scaling"))
-    base = etree.Element(f"{{{C}}}logBase", val="2")
-    scaling.insert(0, base)
-    across.major_unit = 4
-    across.tick_labels.number_format = '[<0.06]"";[>17]"";General'
-    across.tick_labels.number_format_is_linked = False
-    dress_axis(upright, "", 0.4, rows + 0.6, grid=False)
+    width = 2 * reach / PLOT_SHARE
+    low = -reach - NAMES_SHARE * width
+    dress_axis(across, chart.x_title, low, low + width, grid=False)
+    across.tick_label_position = XL_TICK_LABEL_POSITION.NONE
+    across.major_tick_mark = XL_TICK_MARK.NONE
+    across.format.line.fill.background()
+    dress_axis(upright, "", -0.5, rows + 1.6, grid=False)
     upright.visible = False
     drawn.has_legend = False

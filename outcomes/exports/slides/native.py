@@ -12,10 +12,11 @@ from pptx.enum.chart import (
     XL_TICK_LABEL_POSITION,
 )
 from pptx.enum.dml import MSO_LINE
+from pptx.util import Pt
 
 from outcomes.exports.drawing.canvas import ceiling, stepped
 from outcomes.exports.drawing.curves import last_known_day
-from outcomes.exports.drawing.intervals import rows_of, trend_top
+from outcomes.exports.drawing.intervals import rows_of
 from outcomes.exports.slides.dress import (
     dress_axis,
     fill_pattern,
@@ -28,16 +29,17 @@ from outcomes.exports.slides.dress import (
 from outcomes.exports.slides.error_bars import error_bars, errors_of, write_workbook
 from outcomes.exports.slides.forest import forest
 from outcomes.exports.slides.page import Box, Page, describe
-from outcomes.figures import Chart, Series
+from outcomes.figures import Chart, Series, trend_top
 from outcomes.plotly_charts import COLOURS, LAYERS
 from registry.choices import RouteGroup
 
 MOST_COLUMNS = 61
+DAY_SIZE = 9  # LibreOffice writes every day where PowerPoint skips some
 
 
 def place(page: Page, chart: Chart, box: Box) -> Any:
     """Draw the chart on the page; returns its frame."""
-    draw: Callable[[Page, Chart, Box], Any] = {
+    draw: Callable[[Page, Any, Box], Any] = {
         "steps": _steps,
         "stack": _stack,
         "dots": _dots,
@@ -110,6 +112,7 @@ def _stack(page: Page, chart: Chart, box: Box) -> Any:
     for at, plotted in enumerate(drawn.plots[0].series):
         fill_pattern(plotted, *LAYERS[at % len(LAYERS)])
     dress_axis(drawn.category_axis, chart.x_title, None, None, grid=False)
+    drawn.category_axis.tick_labels.font.size = Pt(DAY_SIZE)
     every = max(1, round(len(days) / 6))
     in_axis(drawn.category_axis, "tickLblSkip", every)
     in_axis(drawn.category_axis, "tickMarkSkip", every)

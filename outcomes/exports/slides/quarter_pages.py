@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from outcomes.exports.beside import written_span
 from outcomes.exports.material import CAUTION, Material
 from outcomes.exports.slides import told
 from outcomes.exports.slides.native import place
@@ -14,8 +13,9 @@ from outcomes.exports.slides.story import GROUPS, HEAD, LEFT, MOST_ROWS, RIGHT, 
 from outcomes.figures import Chart, Series
 from outcomes.measures.complications import SUMS
 from outcomes.measures.values import Figure
+from outcomes.period import written_span
 from outcomes.quarter import KEY_FIGURES
-from outcomes.wording import count, show
+from outcomes.wording import show
 
 
 def cover(story: Story) -> None:
@@ -28,9 +28,12 @@ def cover(story: Story) -> None:
         + ("; the period has not ended, its figures will change" if header.open_at_cut else ""),
         f"Definitions {header.definitions_version} · software {header.software_version}",
     ]
+    if seal := story.material.seal:
+        lines.append(f"Issue {seal.number} of this period, signed by {seal.signed_by}")
+        lines.append(f"Data fingerprint {seal.fingerprint}")
     page.slide.placeholders[1].text_frame.text = ""
     page.words(Box(0.6, 4.2, 12.1, 1.4), lines, size=TEXT_SIZE)
-    page.words(Box(0.6, 5.85, 12.1, 0.8), [CAUTION], size=SMALL_SIZE, soft=True)
+    page.words(Box(0.6, 6.15, 12.1, 0.7), [CAUTION], size=SMALL_SIZE, soft=True)
     subtitle = page.slide.placeholders[1]._element
     subtitle.getparent().remove(subtitle)
 
@@ -48,7 +51,7 @@ def glance(story: Story) -> None:
         detail = f"{said} ({shown.limits})" if shown.limits else said
         box = Box(0.6 + 4.1 * column, 1.8 + 2.3 * row, 3.93, 1.9)
         page.box(
-            box, shown.value or "not estimable", detail, alt=f"{shown.value}: {detail}", label_size=TABLE_SIZE
+            box, shown.value or shown.absent, detail, alt=f"{shown.value}: {detail}", label_size=TABLE_SIZE
         )
 
 
@@ -59,7 +62,7 @@ def flow(story: Story) -> None:
         told.notes(material, ["flow.considered", "flow.attempted", "volume.begun"]),
     )
     values = {
-        name: count(material.figures[key].numerator) if key in material.figures else "0"
+        name: show(material.figures[key]).value or told.HIDDEN_COUNT if key in material.figures else "0"
         for name, key in {
             "total": "flow.considered/ALL/total",
             "candidates": "flow.considered/ALL/candidates",
@@ -106,11 +109,11 @@ def flow(story: Story) -> None:
 def volumes(story: Story) -> None:
     material = story.material
     chart = material.charts.get("chart-dwell")
-    title = chart.finding.rstrip(".") if chart else "No run was begun in the period"
     page = story.page(
-        title, told.notes(material, ["volume.begun", "volume.in_place", "dwell.run", "dwell.course"])
+        told.dwell_finding(material),
+        told.notes(material, ["volume.begun", "volume.in_place", "dwell.run", "dwell.course"]),
     )
-    story.chart(page, "chart-dwell", Box(0.6, 1.45, 5.9, 4.0))
+    story.chart(page, "chart-dwell", Box(0.6, 1.5, 5.9, 4.0))
     risk_table(page, chart, Box(0.6, 5.5, 5.9, 1.1))
     rows = [
         *story.figures("volume.begun", [("patients", "Patients begun"), ("runs", "Runs begun")]),
@@ -144,8 +147,11 @@ QUARTILES = ("median", "quartile-1", "quartile-3")
 
 
 def _quartiles(found: Sequence[Figure | None]) -> str:
+    """``4.1 d`` and below it ``(2.0 to 9.5)``."""
     said = [show(f).value.removesuffix(" d") or "not reached" if f else "–" for f in found]
-    return f"{said[0]} d\n({said[1]} to {said[2]})" if found[0] and show(found[0]).value else "not estimable"
+    if found[0] and not show(found[0]).value:
+        return show(found[0]).absent
+    return f"{said[0]} d\n({said[1]} to {said[2]})" if found[0] else told.NOT_COMPUTED
 
 
 def complications(story: Story) -> None:
@@ -253,6 +259,8 @@ def _happened(story: Story, measure: str, most: int, only: str = "") -> list[lis
 def mobilisation(story: Story) -> None:
     material = story.material
     charts = [material.charts.get(f"chart-{item}") for item in ("walk", "out-of-bed")]
+    if material.smallest_cell and not any(charts):
+        return  # curves rest on single patients
     title = " ".join(chart.finding for chart in charts if chart) or "Nobody was followed to a first walk"
     page = story.page(title.rstrip("."), told.notes(material, ["mobilisation.course"]))
     for chart, box in zip(charts, (LEFT, RIGHT), strict=True):
@@ -273,5 +281,22 @@ def outcomes(story: Story) -> None:
         if chart:
             page.words(Box(box.left, 1.42, box.width, 0.35), [chart.finding], bold=True)
             place(page, chart, Box(box.left, 1.8, box.width, 4.5))
+    if "chart-bridge-axillary" not in material.charts and "chart-bridge-femoral" not in material.charts:
+        _outcome_table(story, page)
+        return
     line = "The white part is still supported. A course is counted under its first route."
     page.words(Box(0.6, 6.35, 12.1, 0.4), [line], size=SMALL_SIZE, soft=True)
+
+
+def _outcome_table(story: Story, page: Page) -> None:
+    """Where there are no curves: how many courses had which outcome."""
+    known = story.material.report.figures_of("outcomes", "ALL")
+    items = [(figure.key.split("/", 2)[2], figure.label) for figure in known]
+    page.table(
+        Box(0.6, 1.6, 12.13, 4),
+        HEAD,
+        story.figures("outcomes", items[:MOST_ROWS]),
+        widths=(3, 3, 3, 3),
+        size=TABLE_SIZE,
+        alt="Courses by outcome and first route",
+    )

@@ -5,19 +5,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from outcomes.exports.beside import written_span
 from outcomes.exports.material import SHORT_CAUTION, Material
 from outcomes.exports.slides import told
 from outcomes.exports.slides.native import place
 from outcomes.exports.slides.page import SMALL_SIZE, Box, Page
 from outcomes.figures import Chart
 from outcomes.measures.scope import ROUTE_LABELS
+from outcomes.period import written_span
 
 WHOLE = Box(0.6, 1.5, 12.13, 5.2)
 LEFT, RIGHT = Box(0.6, 1.5, 5.95, 5.2), Box(6.78, 1.5, 5.95, 5.2)
 GROUPS = (*told.ARMS, "ALL")
 MOST_ROWS = 9
 RISK_DAYS = 7
+NOTHING = "Nothing to draw in this period."
 
 
 class Story:
@@ -26,7 +27,8 @@ class Story:
     def __init__(self, deck: Any, material: Material) -> None:
         self.deck, self.material = deck, material
         period = written_span(material.header.period)
-        self.footer = f"{period} · data as of {material.cut} · {SHORT_CAUTION}"
+        seal = f" · {material.seal.line}" if material.seal else ""
+        self.footer = f"{period} · data as of {material.cut}{seal} · {SHORT_CAUTION}"
 
     def page(self, title: str, notes: Sequence[str]) -> Page:
         """The next slide."""
@@ -36,7 +38,9 @@ class Story:
         """Draw a chart of the material, or say that there is none."""
         chart = self.material.charts.get(id)
         if chart is None:
-            page.words(box, ["Nothing to draw in this period."], soft=True)
+            hidden = self.material.smallest_cell
+            said = "Curves rest on single patients, so none is shown here." if hidden else NOTHING
+            page.words(box, [said], soft=True)
             return None
         place(page, chart, box)
         return chart

@@ -8,11 +8,13 @@ from outcomes.exports.material import CAUTION, Material
 from outcomes.figures import Chart
 from outcomes.measures.scope import ROUTE_LABELS
 from outcomes.measures.values import Figure
-from outcomes.wording import count, show
+from outcomes.wording import HIDDEN, count, show
 from registry.choices import RouteGroup
 
 ARMS = (RouteGroup.AXILLARY.value, RouteGroup.FEMORAL.value)
 NOT_COMPUTED = "–"
+HIDDEN_COUNT = "hidden"
+TOO_FEW = "hidden, as counts are small"
 
 
 def cell(figure: Figure | None) -> str:
@@ -21,7 +23,7 @@ def cell(figure: Figure | None) -> str:
         return NOT_COMPUTED
     shown = show(figure)
     if not shown.value:
-        return "not estimable"
+        return shown.absent
     limits = f" ({shown.limits})" if shown.limits else ""
     return f"{shown.value}{f', {shown.of}' if shown.of else ''}{limits}"
 
@@ -31,16 +33,25 @@ def two_lines(figure: Figure | None) -> str:
     return cell(figure).replace(" (", "\n(")
 
 
-def of_routes(material: Material, measure: str, item: str) -> str:
-    """``5/12 axillary and 2/10 femoral``: what both routes are out of."""
-    found = [material.figures.get(f"{measure}/{group}/{item}") for group in ARMS]
-    said = [f"{show(f).of or show(f).value} {ROUTE_LABELS[f.group].lower()}" for f in found if f]
-    return " and ".join(said)
+def of_routes(material: Material, measure: str, item: str, unit: str) -> str:
+    """``5/12 axillary and 2/10 femoral patients``: what both routes are out of."""
+    known = [f for group in ARMS if (f := material.figures.get(f"{measure}/{group}/{item}"))]
+    if known and all(figure.note == HIDDEN for figure in known):
+        return TOO_FEW
+    said = [f"{_of(figure)} {ROUTE_LABELS[figure.group].lower()}" for figure in known]
+    return f"{' and '.join(said)} {unit}"
+
+
+def _of(figure: Figure) -> str:
+    shown = show(figure)
+    return shown.of or shown.value or shown.absent
 
 
 def flow_finding(material: Material) -> str:
     """How many attempts ended as intended."""
     placed = material.figures.get("flow.attempted/ALL/placed")
+    if placed is not None and placed.note == HIDDEN:
+        return f"Attempts that placed a pump by the intended route: {TOO_FEW}"
     if placed is None or not placed.denominator:
         return "Nothing was attempted in the period"
     of = f"{count(placed.numerator)} of {count(placed.denominator)}"
@@ -49,27 +60,40 @@ def flow_finding(material: Material) -> str:
 
 def glance_finding(material: Material) -> str:
     """How much happened."""
-    patients = material.figures["volume.begun/ALL/patients"]
-    days = material.figures["volume.in_place/ALL/device-days"]
-    begun, supported = count(patients.numerator), show(days).value
-    return f"{begun} {'patient' if begun == '1' else 'patients'} begun, {supported} device-days of support"
+    patients = show(material.figures["volume.begun/ALL/patients"])
+    days = show(material.figures["volume.in_place/ALL/device-days"])
+    begun = patients.value or "a few"
+    said = f"{begun} {'patient' if begun == '1' else 'patients'} begun"
+    return f"{said}, {days.value} device-days of support" if days.value else said
+
+
+def dwell_finding(material: Material) -> str:
+    """Median time in place: as its chart says, or over all routes where the curves are hidden."""
+    chart = material.charts.get("chart-dwell")
+    if chart:
+        return chart.finding.rstrip(".")
+    median = material.figures.get("dwell.run/ALL/median")
+    if median is None or not material.smallest_cell:
+        return "No run was begun in the period"
+    shown = show(median)
+    return f"Median time one catheter stays in: {shown.value or TOO_FEW}"
 
 
 def complications_finding(material: Material) -> str:
     """Patients with any complication, by route."""
-    return f"Any complication: {of_routes(material, 'complications', 'ANY/patients')} patients"
+    return f"Any complication: {of_routes(material, 'complications', 'ANY/patients', 'patients')}"
 
 
 def devices_finding(material: Material) -> str:
     """Patients repositioned and patients with a kink, by route."""
-    moved = of_routes(material, "repositions", "REPOSITION/patients")
-    kinks = of_routes(material, "complications", "KINK_MALFUNCTION/patients")
-    return f"Repositioned: {moved} patients; kink or malfunction: {kinks}"
+    moved = of_routes(material, "repositions", "REPOSITION/patients", "patients")
+    kinks = of_routes(material, "complications", "KINK_MALFUNCTION/patients", "patients")
+    return f"Repositioned: {moved}; kink or malfunction: {kinks}"
 
 
 def outcomes_finding(material: Material) -> str:
     """Courses that were a bridge."""
-    return f"Bridged to any therapy: {of_routes(material, 'success', 'any')} courses with an outcome"
+    return f"Bridged to any therapy: {of_routes(material, 'success', 'any', 'courses with an outcome')}"
 
 
 def volume_trend_finding(material: Material) -> str:
@@ -86,7 +110,7 @@ def harm_trend_finding(material: Material) -> str:
 def _now_and_before(material: Material, key: str, phrase: str) -> str:
     """A value of this quarter, and the lowest and the highest of the quarters before."""
     *before, now = (report.figure(key) for report in material.quarters)
-    said = f"{phrase.format(show(now).value or 'not estimable')} in {material.header.period}"
+    said = f"{phrase.format(show(now).value or show(now).absent)} in {material.header.period}"
     known = [figure for figure in before if show(figure).value]
     ordered = sorted(known, key=lambda figure: figure.estimate or figure.numerator or 0)
     if not ordered:
@@ -106,6 +130,8 @@ def cases_finding(material: Material) -> str:
 def left_out_finding(material: Material) -> str:
     """Whether anything stands outside the figures."""
     lines = material.report.left_out
+    if not lines and material.smallest_cell:
+        return f"Fewer than {material.smallest_cell} records, or none, were left out for any one reason"
     if not lines:
         return "No record was left out of the figures"
     total = sum(line.count for line in lines)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from outcomes.dataset import load_dataset
+from outcomes.comparison.reading import load
 from outcomes.exports.material import Material, gather
 from outcomes.period import Period
 from tests.outcomes.builder import Logbook
@@ -66,10 +66,11 @@ def fill(book: Logbook) -> Logbook:
     return book
 
 
-def material_of(book: Logbook, period: str = PERIOD, *, cases: bool = True) -> Material:
+def material_of(book: Logbook, period: str = PERIOD, *, smallest_cell: int | None = None) -> Material:
     """What the files of a period would hold."""
-    dataset = load_dataset(centres=[book.centre])
-    return gather(dataset=dataset, period=Period.parse(period, dataset.zone), cases=cases)
+    dataset, facts = load(centres=[book.centre])
+    wanted = Period.parse(period, dataset.zone)
+    return gather(dataset=dataset, facts=facts, period=wanted, smallest_cell=smallest_cell)
 
 
 @pytest.fixture

@@ -12,17 +12,11 @@ def test_quarters_begin_with_the_first_course(material: Material) -> None:
     assert material.quarters[-1] is material.report
 
 
-def test_the_year_is_the_last_four_quarters(material: Material) -> None:
-    assert material.year is not None
-    assert material.year.header.period == "2025-Q4..2026-Q3"
-    assert material.year.figure("volume.begun/ALL/patients").numerator == 6
-
-
 def test_a_period_that_is_no_quarter_has_no_quarters_before(book: Logbook) -> None:
     year = material_of(book, "2026")
 
-    assert (year.quarters, year.trends, year.year) == ((), (), None)
-    assert year.comparison is not None
+    assert (year.quarters, year.trends) == ((), ())
+    assert year.forest is not None
 
 
 def test_all_reports_are_of_one_moment(material: Material) -> None:
@@ -39,5 +33,6 @@ def test_a_report_kept_on_its_own_has_its_page(material: Material) -> None:
 
 def test_an_empty_programme_has_material(nothing: Material) -> None:
     assert nothing.trends == ()
-    assert nothing.comparison is None
+    assert nothing.compared is None
+    assert nothing.forest is None
     assert nothing.cases == ()

@@ -5,13 +5,19 @@ from __future__ import annotations
 from dataclasses import replace
 from xml.etree import ElementTree
 
+import numpy as np
 import pytest
 
+from outcomes.comparison.build import build_comparison
+from outcomes.comparison.page.sections import sections
+from outcomes.comparison.value import Comparison
 from outcomes.exports.drawing import draw
-from outcomes.exports.drawing.canvas import Scale, ceiling, stepped, ticks
-from outcomes.exports.drawing.intervals import ratio_words
+from outcomes.exports.drawing.canvas import ceiling, stepped, ticks
+from outcomes.exports.drawing.compared import difference_words, reach_of, signed_ticks
 from outcomes.exports.material import Material
 from outcomes.figures import Chart, Series
+from outcomes.routes import routes_forest
+from tests.outcomes.comparison.simulated import programme, stories
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -27,7 +33,7 @@ def chart(kind: str, **changes: object) -> Chart:
     return replace(made, **changes)  # type: ignore[arg-type]
 
 
-@pytest.mark.parametrize("kind", ["steps", "stack", "dots", "trend", "forest"])
+@pytest.mark.parametrize("kind", ["steps", "stack", "dots", "trend"])
 def test_every_kind_is_one_named_and_described_drawing(kind: str) -> None:
     root = ElementTree.fromstring(draw(chart(kind)))
 
@@ -76,17 +82,50 @@ def test_ticks_are_round_and_end_at_the_ceiling() -> None:
     assert ticks(ceiling(7)) == [0, 2, 4, 6, 8]
 
 
-def test_a_logarithmic_scale_puts_one_in_the_middle() -> None:
-    assert Scale(1 / 16, 16, 0, 100, logarithmic=True).at(1) == pytest.approx(50)
+@pytest.fixture(scope="module")
+def compared() -> Comparison:
+    """An invented programme large enough for every part of the comparison."""
+    made = programme(
+        stories(
+            400,
+            3,
+            chance_axillary=lambda severe, age: np.where(severe, 0.4, 0.6),
+            risk=lambda axillary, severe, age: np.where(severe, 0.3, 0.1),
+        )
+    )
+    return build_comparison(dataset=made.dataset, facts=made.facts)
 
 
-@pytest.mark.parametrize(
-    ("value", "lower", "upper", "said"),
-    [
-        (0.82, 0.41, 1.63, "0.82 (0.41 to 1.63)"),
-        (0.0, None, 1.26, "at most 1.26"),
-        (float("inf"), 0.019, None, "at least 0.019"),
-    ],
-)
-def test_a_ratio_in_words(value: float, lower: float | None, upper: float | None, said: str) -> None:
-    assert ratio_words(Series("", "", ("a",), (value,), (lower,), (upper,)), 0) == said
+def test_every_chart_of_the_comparison_can_be_drawn(compared: Comparison) -> None:
+    charts = [part for each in sections(compared) for part in each.parts if isinstance(part, Chart)]
+    shapes = {getattr(each, "shape", "") for each in charts}
+
+    assert shapes >= {"", "differences", "balance", "bins", "sums", "control"}
+    for each in charts:
+        root = ElementTree.fromstring(draw(each))
+        marks = [mark.attrib for mark in root.iter() if mark.tag in (f"{SVG}circle", f"{SVG}text")]
+        width = float(root.attrib["width"])
+        assert all(0 <= float(mark.get("cx", mark.get("x", 0))) <= width for mark in marks), each.id
+
+
+def test_a_forest_holds_every_limit_and_says_every_difference(compared: Comparison) -> None:
+    forest = routes_forest(compared)
+    assert forest is not None
+    drawn, reach = draw(forest), reach_of(forest)
+
+    for series in forest.series:
+        assert all(-reach <= low <= high <= reach for low, high in limits_of(series))
+        assert all(difference_words(series, i) in drawn for i in range(len(series.x)))
+    assert 0.0 in signed_ticks(reach)
+
+
+def limits_of(series: Series) -> list[tuple[float, float]]:
+    pairs = zip(series.lower, series.upper, strict=True)
+    return [(low, high) for low, high in pairs if low is not None and high is not None]
+
+
+def test_a_difference_in_words() -> None:
+    series = Series("", "", ("a", "b"), (0.17, -0.004), (0.03, None), (0.32, None))
+
+    assert difference_words(series, 0) == "+17 (+3 to +32)"
+    assert difference_words(series, 1) == "0"

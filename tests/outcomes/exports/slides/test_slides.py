@@ -125,7 +125,7 @@ def test_no_slide_names_a_patient(deck: Any, material: Material) -> None:
 
 
 def test_those_who_see_no_cases_get_no_slide_of_them(book: Logbook) -> None:
-    deck = Presentation(io.BytesIO(slides(material_of(book, cases=False))))
+    deck = Presentation(io.BytesIO(slides(material_of(book, smallest_cell=5))))
 
     assert not any("for discussion" in slide.shapes.title.text for slide in deck.slides)
 
