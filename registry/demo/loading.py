@@ -39,6 +39,7 @@ OLD_ENOUGH = timedelta(days=30)
 NO_LONGER_ASKED = timedelta(days=300)
 # What was said about old gaps, by kind of question; those of the last months are still to be chased.
 SAID = {
+    "screening_missing": "Before the form for it was in use.",
     "days_missing": "No entry in the paper chart either.",
     "flag": "Looked at again with the ward: no event.",
     "lot_missing": "The box was thrown away and the store kept no list.",
