@@ -16,7 +16,7 @@ from registry import actions
 from registry.access import LOGBOOK, WRITING, SignedInRequest, allow, own
 from registry.forms import extended, followed, implant
 from registry.forms.base import LogbookForm, ReasonForm
-from registry.history import changes_of
+from registry.history import changes_in, changes_of
 from registry.models import (
     Candidate,
     Course,
@@ -35,6 +35,7 @@ from registry.models import (
     Screening,
     User,
 )
+from registry.removed import find_removed, removed_of
 from registry.views.entry import Forms, Page, entry, one_submission, posted
 from registry.views.places import place_of
 
@@ -133,6 +134,23 @@ def _remove(request: SignedInRequest, record: Record, form: ReasonForm, *, key: 
 
 @allow(LOGBOOK)
 def history(request: SignedInRequest, entity: str, record_id: Any) -> HttpResponse:
-    record = _record(request, entity, record_id)
+    """What became of a record; also of one that was removed, under the address it had."""
+    try:
+        record = _record(request, entity, record_id)
+    except Http404:
+        return _history_of_removed(request, entity, record_id)
     context = {"record": record, "changes": changes_of(record), "back": place_of(record), "entity": entity}
+    if isinstance(record, Patient):
+        context["removed"] = removed_of(record)
+    return render(request, "history.html", context)
+
+
+def _history_of_removed(request: SignedInRequest, entity: str, record_id: Any) -> HttpResponse:
+    model = CORRECTIONS[entity][0] if entity in CORRECTIONS else None
+    found = find_removed(model, record_id, user=request.user) if model else None
+    if model is None or found is None:
+        raise Http404
+    gone, patient = found
+    back = reverse("history", args=["patient", patient.public_id]) if patient else reverse("find")
+    context = {"record": gone.name, "gone": gone, "changes": changes_in(model, gone.pk), "back": back}
     return render(request, "history.html", context)

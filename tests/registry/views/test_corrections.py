@@ -11,9 +11,19 @@ from django.db import connection
 from django.test import Client
 from django.urls import reverse
 
-from registry.models import Answer, Course, Event, PatientIdentity, Record, Run, User
+from registry import actions
+from registry.models import Answer, Centre, Course, Event, PatientIdentity, Record, Run, User
 from registry.views.corrections import CORRECTIONS
-from tests.factories import create_check, create_event, create_patient, create_run, days_ago
+from tests.factories import (
+    create_candidate,
+    create_check,
+    create_course,
+    create_event,
+    create_mobilisation,
+    create_patient,
+    create_run,
+    days_ago,
+)
 from tests.pages import again, errors_of, fill, send
 from tests.registry.test_access import every_record
 
@@ -215,7 +225,63 @@ def test_a_removed_record_keeps_its_history(entity: str, desk: Client, run: Run)
     assert last.pgh_label == "delete"
     assert last.pgh_context["reason"] == "entered for another patient"
     assert last.pgh_context["name"] == "coordinator"
-    assert desk.get(url_of(record, "history")).status_code == 404
+    page = desk.get(url_of(record, "history")).content.decode()
+    assert "This record was removed on" in page
+    assert "Reason: entered for another patient" in page
+    assert url_of(record) not in page
+
+
+OF_A_PATIENT = sorted(set(CORRECTIONS) - {"patient", "candidate"})
+
+
+@pytest.mark.parametrize("entity", OF_A_PATIENT)
+def test_what_was_removed_is_opened_from_the_history_of_the_patient(
+    entity: str, desk: Client, run: Run, coordinator: User, stranger: User, sign_in: Callable[[User], Client]
+) -> None:
+    record = every_record(run)[entity]
+    if entity in ("run", "course"):
+        record = type(record)._default_manager.get(pk=_lone(run, entity).pk)
+    actions.delete(record=record, version=record.version, reason="entered twice", by=coordinator)
+    page = desk.get(url_of(run.patient, "history")).content.decode()
+    address = reverse("history", args=[entity, record.public_id])
+    assert f'href="{address}"' in page
+    assert "entered twice" in page
+    opened = desk.get(address).content.decode()
+    assert opened.count("<strong>Entered</strong>") == opened.count("<strong>Removed</strong>") == 1
+    assert url_of(run.patient, "history") in opened
+    assert sign_in(stranger).get(address).status_code == 404
+
+
+def _lone(run: Run, entity: str) -> Record:
+    """A run or a course of the patient on which nothing hangs."""
+    if entity == "course":
+        return create_course(patient=run.patient)
+    return create_run(course=run.course, device_class="VA_ECMO", inserted_at=days_ago(6))
+
+
+def test_a_whole_course_that_was_removed_can_be_read_step_by_step(
+    desk: Client, run: Run, coordinator: User
+) -> None:
+    session = create_mobilisation(course=run.course)
+    for record in (run, run.course):
+        actions.delete(record=record, version=record.version, reason="wrong patient", by=coordinator)
+    page = desk.get(url_of(run.patient, "history")).content.decode()
+    for record, name in ((run, "Run"), (run.course, str(run.course)), (session, "Mobilisation")):
+        assert f'{reverse("history", args=[record.entity, record.public_id])}">{name}</a>' in page
+
+
+def test_a_removed_candidate_has_its_history_and_another_centre_cannot_read_it(
+    desk: Client, centre: Centre, coordinator: User, stranger: User, sign_in: Callable[[User], Client]
+) -> None:
+    line = create_candidate(centre=centre)
+    address = url_of(line, "history")
+    actions.delete(record=line, version=1, reason="entered twice", by=coordinator)
+    assert "entered twice" in desk.get(address).content.decode()
+    assert sign_in(stranger).get(address).status_code == 404
+
+
+def test_a_patient_without_removed_records_shows_none(desk: Client, run: Run) -> None:
+    assert "removed-head" not in desk.get(url_of(run.patient, "history")).content.decode()
 
 
 def test_what_others_hang_on_is_not_removed(desk: Client, run: Run) -> None:
