@@ -60,6 +60,7 @@ class Heart:
     rate: float
     right: float
     wedge: float
+    method: OutputMethod
 
 
 def measure(case: Case, chance: Chance) -> None:
@@ -85,6 +86,7 @@ def _heart(case: Case, chance: Chance) -> Heart:
         rate=chance.bell(88 + 6 * min(case.severity, 4), 11, 58, 142),
         right=chance.bell(right, 3.5, 4, 25),
         wedge=chance.bell(wedge, 4.5, 14, 38),
+        method=chance.pick(METHODS),
     )
 
 
@@ -130,7 +132,7 @@ def _set(
     values |= _flow(chance, heart, response)
     values = {name: chance.kept(value, LOST.get(name, LOST_VALUE)) for name, value in values.items()}
     if values["output_l_min"] is not None:
-        values["output_method"] = chance.kept(chance.pick(METHODS), LOST_METHOD) or ""
+        values["output_method"] = chance.kept(heart.method, LOST_METHOD) or ""
     return HaemodynamicSet(course=case.course, measured_at=at, on_support=support, **values)
 
 
