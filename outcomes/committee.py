@@ -19,13 +19,18 @@ from outcomes.period import QUARTER, Period
 from outcomes.report import Report
 from outcomes.wording import HIDDEN
 
-BY_ITEM = ("complications",)  # kinds do not add up to each other, only to these:
+# Items that do not add up to each other; kinds of complication add up only to the sums.
+BY_ITEM = (
+    "complications", "baseline", "procedure", "support.early", "support.last", "after.recovery",
+    "quality.complete", "quality.events",
+)  # fmt: skip
 # What is left of the whole when a part is taken from it must not be few either.
 WHOLES = {part.code: part.of.value for part in PARTS} | {
     "HARM": "ANY",
     "SERIOUS": "ANY",
     "unescalated": "any",
 }
+BETWEEN_ROUTES = "standard deviations"  # one of the routes follows from it and the total
 SINGLE_PATIENTS = ("shortest", "longest")
 
 
@@ -61,7 +66,7 @@ def _hidden_of(figures: Sequence[Figure], threshold: int, *, by_item: bool) -> s
         for name, block in blocks.items()
         for figure in block
         if name in totals
-        or (name in routes and figure.group != ALL_ROUTES)
+        or (name in routes and (figure.group != ALL_ROUTES or figure.unit == BETWEEN_ROUTES))
         or _rests_on_single_patients(figure)
     }
 
@@ -96,9 +101,13 @@ def _any_few(block: list[Figure], threshold: int, *, whole: bool) -> bool:
 
 
 def _few(figure: Figure, threshold: int) -> bool:
+    if is_small(figure.missing, threshold):
+        return True
     if figure.unit == "proportion":
         whole = is_small(figure.denominator, threshold)
         return whole or not both_safe(figure.numerator, figure.denominator, threshold)
+    if figure.unit in ("median", "mean difference", BETWEEN_ROUTES):
+        return not both_safe(figure.numerator, figure.denominator, threshold)
     if figure.unit == "days":
         return is_small(figure.denominator, 2 * threshold)
     return is_small(figure.numerator, threshold) and figure.unit != "device-days"
@@ -116,6 +125,7 @@ def _hide(figure: Figure) -> Figure:
         estimate=None,
         lower=None,
         upper=None,
+        missing=None,
         method="",
         note=HIDDEN,
         cases=Cases(),

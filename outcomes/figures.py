@@ -76,7 +76,14 @@ def _days(curve: Curve) -> tuple[float, ...]:
 
 
 def steps(
-    curves: Sequence[Curve], *, id: str, finding: str, label: str, y_title: str, percent: bool = True
+    curves: Sequence[Curve],
+    *,
+    id: str,
+    finding: str,
+    label: str,
+    y_title: str,
+    x_title: str = "Days from insertion",
+    percent: bool = True,
 ) -> Chart:
     """Step curves of the routes, with their limits, over days."""
     drawn = [curve for curve in curves if curve.group != ALL_ROUTES and curve.subjects]
@@ -95,7 +102,7 @@ def steps(
     )
     method = "; ".join(dict.fromkeys(curve.method for curve in drawn))
     groups = tuple(curve.group for curve in drawn)
-    return Chart(id, "steps", finding, label, "Days from insertion", y_title, percent, series, method, groups)
+    return Chart(id, "steps", finding, label, x_title, y_title, percent, series, method, groups)
 
 
 def stack(curves: Sequence[Curve], *, id: str, finding: str, label: str, x_max: float) -> Chart:

@@ -5,50 +5,18 @@ Nothing is computed here. Every cell names its figure, so that the page can open
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from outcomes import figures
 from outcomes.figures import Chart
-from outcomes.measures.base import Measure
 from outcomes.measures.scope import ROUTE_LABELS
-from outcomes.measures.values import ALL_ROUTES, Figure
+from outcomes.measures.values import ALL_ROUTES
 from outcomes.report import Report
-from outcomes.wording import Shown, count, show
+from outcomes.tables import Cell, Notes, Table, by_day, by_part, by_route, cell_of, item_of
+from outcomes.wording import show
 from registry.choices import RouteGroup
 
-MARKS = "*†‡§¶#"
-READ_OFF = "n/N counts what is known by then; the percentage allows for those not followed that long."
-
-
-@dataclass(frozen=True)
-class Cell:
-    """One figure in a table, with its footnote mark."""
-
-    key: str
-    shown: Shown
-    mark: str = ""
-
-
-@dataclass(frozen=True)
-class Row:
-    head: str
-    route: str
-    cells: tuple[Cell | None, ...]
-
-
-@dataclass(frozen=True)
-class Table:
-    """A table of one measure. ``notes`` explain the marks; ``method`` names the interval."""
-
-    id: str
-    caption: str
-    unit: str
-    columns: tuple[str, ...]
-    rows: tuple[Row, ...]
-    notes: tuple[tuple[str, str], ...]
-    method: str
-    measure: Measure
+__all__ = ["Section", "Table", "key_figures", "sections"]
 
 
 @dataclass(frozen=True)
@@ -61,91 +29,11 @@ class Section:
     parts: tuple[Table | Chart, ...]
 
 
-class _Notes:
-    """Footnote marks, one for each different note of a table."""
-
-    def __init__(self) -> None:
-        self.marks: dict[str, str] = {}
-
-    def mark(self, note: str) -> str:
-        if not note:
-            return ""
-        return self.marks.setdefault(
-            note, MARKS[len(self.marks) % len(MARKS)] * (1 + len(self.marks) // len(MARKS))
-        )
-
-    @property
-    def listed(self) -> tuple[tuple[str, str], ...]:
-        return tuple((mark, note) for note, mark in self.marks.items())
-
-
-def _item(figure: Figure) -> str:
-    """What a figure is about, apart from its measure and route."""
-    return figure.key.split("/", 2)[2]
-
-
-def _cell(figure: Figure | None, notes: _Notes) -> Cell | None:
-    if figure is None:
-        return None
-    shown = show(figure)
-    return Cell(figure.key, shown, notes.mark(shown.reason) if shown.value else "")
-
-
-def _methods(found: Sequence[Figure]) -> str:
-    return "; ".join(dict.fromkeys(figure.method for figure in found if figure.method))
-
-
-def by_route(report: Report, measure: str, *, only: str = "", caption: str = "", unit: str = "") -> Table:
-    """A row for each item, a column for each route group. ``only`` keeps items with that ending."""
-    found = [f for f in report.figures_of(measure) if f.at_day is None and _item(f).endswith(only)]
-    groups = list(dict.fromkeys(f.group for f in found))
-    notes = _Notes()
-    at = {(_item(f), f.group): f for f in found}
-    rows = [
-        Row(at_label, "", tuple(_cell(at.get((item, group)), notes) for group in groups))
-        for item, at_label in dict.fromkeys((_item(f), f.label) for f in found)
-    ]
-    definition = report.measure(measure)
-    return Table(
-        id=f"table-{measure}{only}".replace(".", "-").replace("/", "-"),
-        caption=caption or definition.title,
-        unit=unit,
-        columns=tuple(ROUTE_LABELS[group] for group in groups),
-        rows=tuple(rows),
-        notes=notes.listed,
-        method=_methods(found),
-        measure=definition,
-    )
-
-
-def by_day(report: Report, measure: str) -> Table:
-    """A table with a row for each item and route, and a column for each day read off the curve."""
-    found = [f for f in report.figures_of(measure) if f.at_day is not None and f.group != ALL_ROUTES]
-    days = sorted({f.at_day for f in found if f.at_day is not None})
-    notes = _Notes()
-    at = {(f.label, f.group, f.at_day): f for f in found}
-    rows = [
-        Row(label, group.lower(), tuple(_cell(at.get((label, group, day)), notes) for day in days))
-        for label, group in dict.fromkeys((f.label, f.group) for f in found)
-    ]
-    definition = report.measure(measure)
-    return Table(
-        id=f"table-{measure}-days".replace(".", "-"),
-        caption=f"{definition.title}, read at fixed days",
-        unit="",
-        columns=tuple(f"By day {count(day)}" for day in days),
-        rows=tuple(rows),
-        notes=(("", READ_OFF), *notes.listed),
-        method=_methods(found),
-        measure=definition,
-    )
-
-
 def _finding(report: Report, measure: str, item: str, phrase: str) -> str:
     """A sentence with one reading for each route: the finding above a chart."""
     said = []
     for group in (RouteGroup.AXILLARY, RouteGroup.FEMORAL):
-        figure = next((f for f in report.figures_of(measure, group) if _item(f) == item), None)
+        figure = next((f for f in report.figures_of(measure, group) if item_of(f) == item), None)
         if figure is not None:
             shown = show(figure)
             said.append(f"{ROUTE_LABELS[group].lower()} {shown.value or 'not estimable'}")
@@ -166,6 +54,35 @@ def _volume(report: Report) -> Section:
     return Section(
         "volume", "Patients, courses, runs and device-days", "An exchange is a run, never a patient.", parts
     )
+
+
+def _baseline(report: Report) -> Section:
+    groups = dict.fromkeys(f.group for f in report.figures_of("baseline"))
+    routes = [(ROUTE_LABELS[group], group, "") for group in groups]
+    apart = ("Standardised difference", ALL_ROUTES, "difference")
+    table = by_part(report, "baseline", [*routes, apart])
+    purpose = "Routes are chosen for different patients: read this before comparing them."
+    return Section("baseline", "Patients at the start", purpose, (table,))
+
+
+def _procedure(report: Report) -> Section:
+    groups = dict.fromkeys(f.group for f in report.figures_of("procedure"))
+    table = by_part(report, "procedure", [(ROUTE_LABELS[group], group, "") for group in groups])
+    purpose = "Every pump placed here, exchanges included."
+    return Section("procedure", "Placing the pump", purpose, (table,))
+
+
+def _on_support(report: Report) -> Section:
+    changes = [
+        (f"Change, {ROUTE_LABELS[group].lower()}", group, "change")
+        for group in dict.fromkeys(f.group for f in reversed(report.figures_of("support.early")))
+    ]
+    parts = tuple(
+        by_part(report, measure, [("Before", ALL_ROUTES, "before"), (later, ALL_ROUTES, "after"), *changes])
+        for measure, later in (("support.early", "24 to 72 h"), ("support.last", "Last"))
+    )
+    purpose = "Only patients measured before and on the pump, so the same patients stand on both sides."
+    return Section("on-support", "Before and on support", purpose, parts)
 
 
 def _dwell(report: Report) -> Section:
@@ -269,9 +186,38 @@ def _outcomes(report: Report) -> Section:
     )
 
 
+def _after_therapy(report: Report) -> Section:
+    charts = [
+        figures.steps(
+            [c for c in report.curves_of("after.survival") if c.key.endswith(f"/{item}")],
+            id=f"chart-after-{item}",
+            finding=_finding(report, "after.survival", f"{item}/day-365", f"Alive a year after {words}"),
+            label=f"Share alive by days from {words}, by first route",
+            y_title="Alive",
+            x_title=f"Days from {words}",
+        )
+        for item, words in (("transplant", "transplant"), ("durable", "durable pump"))
+    ]
+    recovered = by_route(report, "after.recovery")
+    return Section(
+        "after-therapy",
+        "After transplant or durable pump",
+        "Conditional on the therapy: those who never had it are not in it.",
+        (*charts, by_day(report, "after.survival"), recovered),
+    )
+
+
+def _quality(report: Report) -> Section:
+    parts = (by_route(report, "quality.complete"), by_route(report, "quality.events"))
+    return Section("quality", "Data quality", "How far the figures above can be trusted.", parts)
+
+
 def sections(report: Report) -> tuple[Section, ...]:
     """The page from top to bottom; a table without rows and a chart without points are left away."""
-    made = (_flow, _volume, _dwell, _complications, _devices, _mobilisation, _outcomes)
+    made = (
+        _flow, _baseline, _volume, _procedure, _on_support, _dwell, _complications, _devices, _mobilisation,
+        _outcomes, _after_therapy, _quality,
+    )  # fmt: skip
     return tuple(_filled(make(report)) for make in made)
 
 
@@ -293,6 +239,6 @@ KEY_FIGURES = (
 def key_figures(report: Report) -> list[tuple[str, Cell]]:
     """The strip on top: the figures people ask for first."""
     known = {figure.key: figure for figure in report.figures}
-    notes = _Notes()
-    cells = [(label, _cell(known.get(key), notes)) for label, key in KEY_FIGURES]
+    notes = Notes()
+    cells = [(label, cell_of(known.get(key), notes)) for label, key in KEY_FIGURES]
     return [(label, cell) for label, cell in cells if cell]

@@ -43,17 +43,39 @@ def _scaled(figure: Figure) -> tuple[float, int]:
     """The factor that brings an estimate to its printed unit, and the decimals to print."""
     if figure.unit == "proportion":
         return 100.0, 1 if (figure.denominator or 0) >= LARGE_SAMPLE else 0
+    if figure.decimals is not None:
+        return 1.0, figure.decimals
     if figure.unit == "events per run":
         return 1.0, 2
     return 1.0, 0 if figure.unit == "count" else 1
 
 
 def _of(figure: Figure) -> str:
+    if figure.missing is not None:
+        return _of_recorded(figure)
     if figure.denominator is None or figure.numerator is None or figure.method == OBSERVED:
         return ""
     if figure.out_of == "device-days":
         return f"{count(figure.numerator)} in {count(figure.denominator)} days"
     return f"{count(figure.numerator)}/{count(figure.denominator)}"
+
+
+def _of_recorded(figure: Figure) -> str:
+    """What a value rests on where some have none: pairs, values, or hits among those recorded."""
+    if figure.unit == "mean difference":
+        return f"{count(figure.numerator)} pairs"
+    rests = f"n {count(figure.numerator)}"
+    if figure.unit == "proportion":
+        rests = f"{count(figure.numerator)}/{count(figure.denominator)}"
+    return f"{rests}, {count(figure.missing)} missing" if figure.missing else rests
+
+
+def _middle_half(figure: Figure, decimals: int) -> Shown:
+    """A median with its quartiles, which are part of the value and no limits of it."""
+    middle, low, high = (
+        number(value or 0.0, decimals) for value in (figure.estimate, figure.lower, figure.upper)
+    )
+    return Shown(f"{middle} ({low} to {high})", of=_of(figure), reason=figure.note)
 
 
 def show(figure: Figure) -> Shown:
@@ -66,6 +88,8 @@ def show(figure: Figure) -> Shown:
     if figure.estimate is None:
         return Shown("", of=_of(figure), reason=figure.note.removeprefix("not estimable: "))
     factor, decimals = _scaled(figure)
+    if figure.unit == "median":
+        return _middle_half(figure, decimals)
     unit = UNITS.get(figure.unit, "")
     return Shown(
         number(figure.estimate * factor, decimals) + unit,

@@ -42,7 +42,9 @@ FIGURE_COLUMNS = (
     Column("estimate", "in unit; a proportion lies between 0 and 1; empty: not estimable", 12),
     Column("lower", "lower limit, in unit; empty: none", 12),
     Column("upper", "upper limit, in unit; empty: none, or not reached", 12),
-    Column("unit", "unit of estimate, lower and upper", 22),
+    Column("unit", "unit of estimate, lower and upper; of a median these are the quartiles", 22),
+    Column("scale", "what a median or a mean difference is measured in", 12),
+    Column("missing", "how many have no value; empty: not asked", 9),
     Column("method", "how the limits were made", 40),
     Column("note", "what a reader must know; why there is no estimate", 40),
     Column("key", "names the figure in every file of this report", 40),
@@ -169,7 +171,7 @@ def figure_row(figure: Figure, title: str) -> tuple[Value, ...]:
     return (
         title, figure.label, figure.group, figure.at_day, figure.numerator, figure.counted,
         figure.denominator, figure.out_of, figure.estimate, figure.lower, figure.upper, figure.unit,
-        figure.method, figure.note, figure.key,
+        figure.scale, figure.missing, figure.method, figure.note, figure.key,
     )  # fmt: skip
 
 

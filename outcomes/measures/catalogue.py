@@ -5,16 +5,33 @@ from __future__ import annotations
 import hashlib
 from dataclasses import fields
 
-from outcomes.measures import bridge, complications, devices, dwell, flow, mobilisation
+from outcomes.measures import (
+    after_therapy,
+    baseline,
+    bridge,
+    complications,
+    devices,
+    dwell,
+    flow,
+    mobilisation,
+    on_support,
+    procedure,
+    quality,
+)
 from outcomes.measures.base import Measure
 
 MEASURES: tuple[Measure, ...] = (
     *flow.MEASURES,
+    *baseline.MEASURES,
+    *procedure.MEASURES,
+    *on_support.MEASURES,
     *dwell.MEASURES,
     *complications.MEASURES,
     *devices.MEASURES,
     *mobilisation.MEASURES,
     *bridge.MEASURES,
+    *after_therapy.MEASURES,
+    *quality.MEASURES,
 )
 DEFINITIONS_EDITION = "1"
 

@@ -52,6 +52,7 @@ class Characteristic:
     unit: str = ""
     levels: tuple[str, ...] = ()
     decimals: int = 0
+    level_codes: tuple[str, ...] = ()
 
 
 def recorded(values: Floats) -> Flags:
@@ -113,8 +114,12 @@ def _unless_unknown(starts: Starts) -> Floats:
     return np.where(cause == codes.AETIOLOGIES.index(Aetiology.UNKNOWN), np.nan, cause)
 
 
-def _labels(choices: tuple) -> tuple[str, ...]:
-    return tuple(str(code.label) for code in choices)
+def _coded(name: str, label: str, values: Values, choices: tuple) -> Characteristic:
+    """A characteristic whose values are positions in these choices."""
+    levels = tuple(str(code.label) for code in choices)
+    return Characteristic(
+        name, label, "categorical", values, levels=levels, level_codes=tuple(code.value for code in choices)
+    )
 
 
 STAGE, INTENT, URGENCY, MASS_INDEX, TRANSFERRED = _stage, _intent, _urgency, _mass_index, fact("transferred")
@@ -131,16 +136,14 @@ WHO: tuple[Characteristic, ...] = (
     Characteristic("female", "Female", "binary", FEMALE),
     Characteristic("height", "Height", "continuous", HEIGHT, "cm"),
     Characteristic("bmi", "Body mass index", "continuous", MASS_INDEX, "kg/m²", (), 1),
-    Characteristic("stage", "Shock stage", "categorical", STAGE, "", _labels(codes.STAGES)),
-    Characteristic("urgency", "Urgency", "categorical", URGENCY, "", _labels(codes.URGENCIES)),
-    Characteristic("intent", "Intent at the start", "categorical", INTENT, "", _labels(codes.INTENTS)),
+    _coded("stage", "Shock stage", STAGE, codes.STAGES),
+    _coded("urgency", "Urgency", URGENCY, codes.URGENCIES),
+    _coded("intent", "Intent at the start", INTENT, codes.INTENTS),
     Characteristic("ischaemic", "Ischaemic cause", "binary", ISCHAEMIC),
 )
-CAUSE = Characteristic("aetiology", "Cause", "categorical", _unless_unknown, "", _labels(codes.AETIOLOGIES))
+CAUSE = _coded("aetiology", "Cause", _unless_unknown, codes.AETIOLOGIES)
 CONDITION: tuple[Characteristic, ...] = (
-    Characteristic(
-        "presentation", "Presentation", "categorical", fact("presentation"), "", _labels(codes.PRESENTATIONS)
-    ),
+    _coded("presentation", "Presentation", fact("presentation"), codes.PRESENTATIONS),
     Characteristic("transferred", "Arrived with a device in place", "binary", TRANSFERRED),
     Characteristic("admitted", "Days in hospital before", "continuous", _admitted_days, "d", (), 1),
     Characteristic("inotropes", "On an inotrope", "binary", fact("inotropes")),

@@ -21,6 +21,9 @@ Unit = Literal[
     "days",
     "device-days",
     "events per run",
+    "median",
+    "mean difference",
+    "standard deviations",
 ]
 Treatment = Literal["left out", "kept, censored", "counted apart"]
 
@@ -57,6 +60,10 @@ class Figure:
     and ``upper`` are in ``unit`` (a proportion lies between 0 and 1); None means not estimable, and
     ``note`` says why. ``numerator`` counts ``counted``, ``denominator`` counts ``out_of``. ``at_day`` is
     set for readings of a curve.
+
+    Values that were measured have a ``scale``, such as mmHg, and the ``decimals`` to print. Of a median
+    ``lower`` and ``upper`` are the quartiles, which are no limits. ``missing`` counts those without a value,
+    where that is not the rest of the denominator.
     """
 
     key: str
@@ -74,6 +81,9 @@ class Figure:
     at_day: float | None = None
     method: str = ""
     note: str = ""
+    scale: str = ""
+    decimals: int | None = None
+    missing: int | None = None
     cases: Cases = field(default_factory=Cases, repr=False, compare=False)
 
 
@@ -90,7 +100,7 @@ class Curve:
     measure: str
     label: str
     group: str
-    quantity: Literal["still in place", "cumulative incidence", "mean events per run"]
+    quantity: Literal["still in place", "cumulative incidence", "mean events per run", "alive"]
     counted: Counted
     subjects: int
     start: float

@@ -105,7 +105,7 @@ def test_json_names_no_record() -> None:
     assert "987654321" not in text
     assert set(written["figures"][0]) == {
         "key", "measure", "label", "group", "unit", "counted", "numerator", "out_of", "denominator",
-        "estimate", "lower", "upper", "at_day", "method", "note",
+        "estimate", "lower", "upper", "at_day", "method", "note", "scale", "decimals", "missing",
     }  # fmt: skip
 
 

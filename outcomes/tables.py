@@ -1,0 +1,172 @@
+"""Tables of a report: items by route, readings of curves by day, values by part. Nothing is computed here.
+
+Every cell names its figure, so that the page can open it to its cases.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from outcomes.measures.base import Measure
+from outcomes.measures.making import key_of
+from outcomes.measures.scope import ROUTE_LABELS
+from outcomes.measures.values import ALL_ROUTES, Figure
+from outcomes.report import Report
+from outcomes.wording import HIDDEN, Shown, count, show
+
+MARKS = "*†‡§¶#"
+WITHOUT_LIMITS = ("median", "standard deviations")
+MIDDLE_HALF = "Medians stand with their quartiles."
+READ_OFF = "n/N counts what is known by then; the percentage allows for those not followed that long."
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One figure in a table, with its footnote mark."""
+
+    key: str
+    shown: Shown
+    mark: str = ""
+
+
+@dataclass(frozen=True)
+class Row:
+    head: str
+    route: str
+    cells: tuple[Cell | None, ...]
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table of one measure. ``notes`` explain the marks; ``method`` names the interval."""
+
+    id: str
+    caption: str
+    unit: str
+    columns: tuple[str, ...]
+    rows: tuple[Row, ...]
+    notes: tuple[tuple[str, str], ...]
+    method: str
+    measure: Measure
+
+
+class Notes:
+    """Footnote marks, one for each different note of a table."""
+
+    def __init__(self) -> None:
+        self.marks: dict[str, str] = {}
+
+    def mark(self, note: str) -> str:
+        if not note:
+            return ""
+        return self.marks.setdefault(
+            note, MARKS[len(self.marks) % len(MARKS)] * (1 + len(self.marks) // len(MARKS))
+        )
+
+    @property
+    def listed(self) -> tuple[tuple[str, str], ...]:
+        return tuple((mark, note) for note, mark in self.marks.items())
+
+
+def item_of(figure: Figure) -> str:
+    """What a figure is about, apart from its measure and route."""
+    return figure.key.split("/", 2)[2]
+
+
+def cell_of(figure: Figure | None, notes: Notes) -> Cell | None:
+    """The figure as a cell, its note as a mark."""
+    if figure is None:
+        return None
+    shown = show(figure)
+    return Cell(figure.key, shown, notes.mark(shown.reason) if shown.value else "")
+
+
+def _methods(found: Sequence[Figure]) -> str:
+    return "; ".join(dict.fromkeys(f.method for f in found if f.method and f.unit not in WITHOUT_LIMITS))
+
+
+def by_route(report: Report, measure: str, *, only: str = "", caption: str = "", unit: str = "") -> Table:
+    """A row for each item, a column for each route group. ``only`` keeps items with that ending."""
+    found = [f for f in report.figures_of(measure) if f.at_day is None and item_of(f).endswith(only)]
+    groups = list(dict.fromkeys(f.group for f in found))
+    notes = Notes()
+    at = {(item_of(f), f.group): f for f in found}
+    rows = [
+        Row(at_label, "", tuple(cell_of(at.get((item, group)), notes) for group in groups))
+        for item, at_label in dict.fromkeys((item_of(f), f.label) for f in found)
+    ]
+    definition = report.measure(measure)
+    return Table(
+        id=f"table-{measure}{only}".replace(".", "-").replace("/", "-"),
+        caption=caption or definition.title,
+        unit=unit,
+        columns=tuple(ROUTE_LABELS[group] for group in groups),
+        rows=tuple(rows),
+        notes=notes.listed,
+        method=_methods(found),
+        measure=definition,
+    )
+
+
+def by_part(
+    report: Report, measure: str, columns: Sequence[tuple[str, str, str]], *, caption: str = ""
+) -> Table:
+    """A row for each item of which anything is recorded; a column for each head, route group and part.
+
+    The part is the last word of a figure's key, or empty. Items recorded in nobody are named below.
+    """
+    found = {f.key: f for f in report.figures_of(measure)}
+    notes = Notes()
+    rows, nobody = [], []
+    for item, label in _items(found.values(), *columns[0][1:]):
+        keys = [key_of(measure, group, item, *([part] if part else [])) for _, group, part in columns]
+        cells = [found.get(key) for key in keys]
+        if any(figure and (figure.estimate is not None or figure.note == HIDDEN) for figure in cells):
+            rows.append(Row(label, "", tuple(cell_of(figure, notes) for figure in cells)))
+        else:
+            nobody.append(label)
+    definition = report.measure(measure)
+    told = [("", MIDDLE_HALF)] if rows and any(f.unit == "median" for f in found.values()) else []
+    told += [("", f"Recorded in nobody: {'; '.join(nobody)}.")] if nobody else []
+    return Table(
+        id=f"table-{measure}".replace(".", "-"),
+        caption=caption or definition.title,
+        unit="",
+        columns=tuple(head for head, _, _ in columns),
+        rows=tuple(rows) or (Row("Nothing recorded", "", (None,) * len(columns)),),
+        notes=(*told, *notes.listed),
+        method=_methods([f for f in found.values() if f.key in {c.key for r in rows for c in r.cells if c}]),
+        measure=definition,
+    )
+
+
+def _items(figures: Iterable[Figure], group: str, part: str) -> list[tuple[str, str]]:
+    """Items of one group that have the part, with their labels."""
+    ending = f"/{part}" if part else ""
+    own = [f for f in figures if f.group == group and f.key.endswith(ending)]
+    whole = [f for f in own if part or not f.key.endswith("/difference")]
+    return [(item_of(f).removesuffix(ending), f.label) for f in whole]
+
+
+def by_day(report: Report, measure: str) -> Table:
+    """A table with a row for each item and route, and a column for each day read off the curve."""
+    found = [f for f in report.figures_of(measure) if f.at_day is not None and f.group != ALL_ROUTES]
+    days = sorted({f.at_day for f in found if f.at_day is not None})
+    notes = Notes()
+    at = {(f.label, f.group, f.at_day): f for f in found}
+    rows = [
+        Row(label, group.lower(), tuple(cell_of(at.get((label, group, day)), notes) for day in days))
+        for label, group in dict.fromkeys((f.label, f.group) for f in found)
+    ]
+    definition = report.measure(measure)
+    return Table(
+        id=f"table-{measure}-days".replace(".", "-"),
+        caption=f"{definition.title}, read at fixed days",
+        unit="",
+        columns=tuple(f"By day {count(day)}" for day in days),
+        rows=tuple(rows),
+        notes=(("", READ_OFF), *notes.listed),
+        method=_methods(found),
+        measure=definition,
+    )
