@@ -111,6 +111,14 @@ def keep_proposal(record: Record) -> None:
         setattr(record, found.kept, column.to_python(found.proposal.grade) if found.proposal else none)
 
 
+def said(found: Graded | None, record: Record) -> str:
+    """The proposal in words; empty when the values say too little."""
+    if not found or not found.proposal:
+        return ""
+    labels = {str(code): label for code, label in record._meta.get_field(found.chosen).choices}  # type: ignore[union-attr]
+    return f"The entered values propose {labels[found.proposal.grade]}, because {found.proposal.because}."
+
+
 def check_grade(record: Record) -> list[Problem]:
     """A question when the chosen grade is not the proposed one; for shock, when it is a milder one."""
     found = graded(record)
@@ -123,6 +131,4 @@ def check_grade(record: Record) -> list[Problem]:
         agrees = chosen not in stages or stages.index(chosen) >= stages.index(proposal.grade)
     if not chosen or agrees:
         return []
-    labels = {str(code): label for code, label in record._meta.get_field(found.chosen).choices}  # type: ignore[union-attr]
-    text = f"The entered values propose {labels[proposal.grade]}, because {proposal.because}."
-    return [ask(f"{found.chosen}_differs", found.chosen, text)]
+    return [ask(f"{found.chosen}_differs", found.chosen, said(found, record))]

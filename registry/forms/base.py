@@ -18,6 +18,7 @@ from registry.criteria import criteria_for, unconfirmed
 from registry.fields import CORE
 from registry.forms.fields import form_field
 from registry.models import Answer, Centre, Record
+from registry.proposals import graded, said
 from registry.tiers import EXTENDED_GROUPS
 
 # What people read when the database refuses: mostly somebody else's entry came in between.
@@ -107,6 +108,9 @@ class LogbookForm(forms.ModelForm):
         """The layout, made when first asked for, after subclasses have settled their fields."""
         self._note_conditions()
         self._note_criteria()
+        found = graded(self.instance)
+        if found and found.chosen in self.fields:
+            self.fields[found.chosen].graded = True  # type: ignore[attr-defined]
         helper = FormHelper()
         helper.form_tag = False
         helper.disable_csrf = True
@@ -122,6 +126,14 @@ class LogbookForm(forms.ModelForm):
             parts.append(Fieldset("Correction", "change_reason"))
         helper.layout = Layout(*parts)
         return helper
+
+    def proposals(self) -> dict[str, str]:
+        """What the entered values propose for the graded field of this form, by its prefixed name."""
+        self.is_valid()  # what is filled so far is on the instance then, whatever is missing
+        found = graded(self.instance)
+        if found is None or found.chosen not in self.fields:
+            return {}
+        return {self.add_prefix(found.chosen): said(found, self.instance)}
 
     def _conditional(self) -> list[str]:
         """Fields of this form whose condition can be seen in it."""

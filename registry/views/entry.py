@@ -10,7 +10,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.db import IntegrityError, connection, transaction
-from django.http import HttpResponse
+from django.http import HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 
 from registry.access import SignedInRequest
@@ -50,9 +50,12 @@ def entry(
     """Show the forms that ``make`` builds, or save them with ``save`` and go where ``lead_to`` says.
 
     ``make`` takes the posted data or None. The same form posted twice saves once and leads to the same place.
+    With ``propose`` among the data, the script of the page asks what the values propose; nothing is saved.
     """
     if request.method != "POST":
         return show(request, page, make(None))
+    if "propose" in request.POST:
+        return _proposals(make(request.POST))
     with one_submission(request) as (key, earlier):
         if earlier:
             return redirect(earlier)
@@ -62,6 +65,14 @@ def entry(
             messages.success(request, page.done)
             return redirect(url)
     return show(request, page, forms, key=key)
+
+
+def _proposals(forms: Forms) -> HttpResponse:
+    """For the page's script: the grades that the values entered so far propose; nothing is saved."""
+    found: dict[str, str] = {}
+    for form in forms:
+        found |= form.proposals()
+    return JsonResponse(found)
 
 
 def _save(

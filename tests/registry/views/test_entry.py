@@ -134,3 +134,46 @@ def centre_of(record: Record) -> Any:
             found = getattr(record, owner)
             return found if owner == "centre" else centre_of(found)
     raise AssertionError(record)
+
+
+# Grades proposed while a form is being filled
+
+PROPOSED = [
+    ("event bleeding", {"new-haemoglobin_drop_g_dl": "3.5", "new-barc": ""}, "new-barc", "3a"),
+    ("event renal", {"new-renal_replacement": "yes", "new-kidney_stage": ""}, "new-kidney_stage", "3"),
+    ("implant", {"course-lactate_mmol_l": "6", "course-shock_stage": ""}, "course-shock_stage", "C"),
+]
+
+
+@pytest.mark.parametrize(("name", "typed", "field", "grade"), PROPOSED, ids=[case[0] for case in PROPOSED])
+def test_a_grade_is_proposed_as_soon_as_its_fields_are_filled(
+    name: str, typed: dict[str, str], field: str, grade: str, desk: Client, run: Run
+) -> None:
+    centre = run.course.centre
+    centre.extended_groups = ["labs", "baseline"]
+    centre.save()
+    page, before = PAGES[name], digest()
+    answer = desk.post(page.url(run), {**typed, "propose": "1"})
+    assert answer.status_code == 200
+    said = answer.json()[field]
+    assert said.startswith("The entered values propose ")
+    assert grade in said
+    assert desk.post(page.url(run), {"propose": "1"}).json() == {field: ""}
+    assert digest() == before
+
+
+def test_a_page_without_grades_proposes_nothing_and_saves_nothing(
+    entry_page: EntryPage, desk: Client, run: Run
+) -> None:
+    data, before = entry_page.filled(desk, run), digest()
+    answer = desk.post(entry_page.url(run), {**data, "propose": "1"}).json()
+    assert set(answer) <= {"course-shock_stage"}
+    assert digest() == before
+
+
+def test_only_a_graded_field_has_a_place_for_the_proposal(desk: Client, run: Run) -> None:
+    places = {
+        name: desk.get(PAGES[name].url(run)).content.count(b"data-proposal")
+        for name in ("event bleeding", "event kink", "implant", "day")
+    }
+    assert places == {"event bleeding": 1, "event kink": 0, "implant": 1, "day": 0}
