@@ -22,8 +22,8 @@ FAMILY, WEIGHT = "Source Sans 3", 400
 PNG_WIDTH_PIXELS = 2040  # three times the drawing: sharp on paper at the width of a column
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "\x00")
 COLUMNS = (
-    *("what", "route", "at_day", "unit", "scale", "missing", "numerator", "denominator", "estimate", "lower", "upper"),
-    *("method", "note", "key"),
+    *("what", "route", "at_day", "unit", "scale", "missing", "numerator", "denominator", "estimate"),
+    *("lower", "upper", "method", "note", "key"),
 )
 
 
@@ -76,7 +76,8 @@ def figure_cells(figure: Figure) -> list[str | float | None]:
     """A figure as the cells of ``COLUMNS``."""
     return [
         figure.label, figure.group, figure.at_day, figure.unit, figure.scale, figure.missing,
-        figure.numerator, figure.denominator, figure.estimate, figure.lower, figure.upper, figure.method, figure.note, figure.key,
+        figure.numerator, figure.denominator, figure.estimate, figure.lower, figure.upper, figure.method,
+        figure.note, figure.key,
     ]  # fmt: skip
 
 
