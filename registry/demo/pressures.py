@@ -102,8 +102,8 @@ def _times(case: Case, chance: Chance) -> dict[str, datetime]:
     end = end or max(case.end_of(run) for run in case.pumps)
     found: dict[str, datetime] = {}
     wanted = {
-        "day": case.seen_from + timedelta(hours=chance.uniform(20, 28)),
-        "three days": case.seen_from + timedelta(hours=chance.uniform(66, 78)),
+        "day": case.seen_from + timedelta(hours=chance.uniform(24.5, 32)),
+        "three days": case.seen_from + timedelta(hours=chance.uniform(58, 71)),
         "last": end - timedelta(hours=chance.uniform(3, 14)),
     }
     latest = case.seen_from

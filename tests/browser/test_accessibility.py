@@ -17,7 +17,10 @@ from tests.factories import (
     create_check,
     create_event,
     create_failed_attempt,
+    create_haemodynamics,
+    create_listing,
     create_mobilisation,
+    create_screening,
     create_user,
 )
 
@@ -67,12 +70,19 @@ def look_at(page: Page, *paths: str) -> None:
 @pytest.fixture
 def told(run: Run) -> Run:
     """A case with something in every table."""
-    course = run.course
-    create_check(run=run, film_verdict="HIGH", position_action="OBSERVE")
+    course, centre = run.course, run.course.centre
+    centre.extended_groups = ["labs", "screening", "procedure", "removal", "haemodynamics", "listing"]
+    centre.save()
+    run.contrast_ml = 20
+    run.save()
+    create_screening(course=course)
+    create_haemodynamics(course=course, output_l_min=4)
+    create_listing(course=course)
+    create_check(run=run, film_verdict="HIGH", position_action="OBSERVE", creatinine_umol_l=90)
     create_event(course=course, serious=True)
     create_mobilisation(course=course)
     create_failed_attempt(patient=run.patient, followed_by=run)
-    create_candidate(centre=course.centre)
+    create_candidate(centre=centre)
     return run
 
 
@@ -81,6 +91,9 @@ def test_reading_pages(opened: Open, coordinator: User, told: Run) -> None:
     history = reverse("history", args=["run", told.public_id])
     page = opened("/", coordinator)
     look_at(page, *(reverse(name) for name in ("support", "find", "candidates")), case, history)
+    page.goto(case)
+    page.evaluate("document.querySelectorAll('details').forEach((one) => (one.open = true))")
+    assert not look(page)
 
 
 def test_entry_pages(opened: Open, coordinator: User, told: Run) -> None:
