@@ -59,7 +59,7 @@ def _volume(report: Report) -> Section:
 def _baseline(report: Report) -> Section:
     groups = dict.fromkeys(f.group for f in report.figures_of("baseline"))
     routes = [(ROUTE_LABELS[group], group, "") for group in groups]
-    apart = ("Standardised difference", ALL_ROUTES, "difference")
+    apart = ("Difference, SD", ALL_ROUTES, "difference")
     table = by_part(report, "baseline", [*routes, apart])
     purpose = "Routes are chosen for different patients: read this before comparing them."
     return Section("baseline", "Patients at the start", purpose, (table,))
@@ -191,7 +191,7 @@ def _after_therapy(report: Report) -> Section:
         figures.steps(
             [c for c in report.curves_of("after.survival") if c.key.endswith(f"/{item}")],
             id=f"chart-after-{item}",
-            finding=_finding(report, "after.survival", f"{item}/day-365", f"Alive a year after {words}"),
+            finding=_finding(report, "after.survival", f"{item}/day-30", f"Alive 30 days after {words}"),
             label=f"Share alive by days from {words}, by first route",
             y_title="Alive",
             x_title=f"Days from {words}",

@@ -17,7 +17,10 @@ from outcomes.wording import HIDDEN, Shown, count, show
 
 MARKS = "*†‡§¶#"
 WITHOUT_LIMITS = ("median", "standard deviations")
-MIDDLE_HALF = "Medians stand with their quartiles."
+EXPLAINED = {
+    "median": "Medians with quartiles; n is those with a value.",
+    "standard deviations": "The difference is standardised, axillary less femoral.",
+}
 READ_OFF = "n/N counts what is known by then; the percentage allows for those not followed that long."
 
 
@@ -127,7 +130,8 @@ def by_part(
         else:
             nobody.append(label)
     definition = report.measure(measure)
-    told = [("", MIDDLE_HALF)] if rows and any(f.unit == "median" for f in found.values()) else []
+    units = {f.unit for f in found.values()} if rows else set()
+    told = [("", words) for unit, words in EXPLAINED.items() if unit in units]
     told += [("", f"Recorded in nobody: {'; '.join(nobody)}.")] if nobody else []
     return Table(
         id=f"table-{measure}".replace(".", "-"),

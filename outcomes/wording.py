@@ -64,9 +64,9 @@ def _of_recorded(figure: Figure) -> str:
     """What a value rests on where some have none: pairs, values, or hits among those recorded."""
     if figure.unit == "mean difference":
         return f"{count(figure.numerator)} pairs"
-    rests = f"n {count(figure.numerator)}"
-    if figure.unit == "proportion":
-        rests = f"{count(figure.numerator)}/{count(figure.denominator)}"
+    if figure.unit == "median":
+        return f"n {count(figure.numerator)}/{count(figure.denominator)}"
+    rests = f"{count(figure.numerator)}/{count(figure.denominator)}"
     return f"{rests}, {count(figure.missing)} missing" if figure.missing else rests
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -98,16 +98,22 @@ def survival(scope: Scope) -> Findings:
     for item, label, outcome in THERAPIES:
         for group, rows in scope.by_group(after.had(outcome), scope.dataset.courses.route):
             exits = after.exits(rows)
-            figures += [
-                staying_figure(
-                    exits, measure="after.survival", group=group, item=item, label=label, day=day, per_day=1,
-                    counted="courses",
-                )
-                for day in DAYS
-            ]  # fmt: skip
+            figures += [_alive(exits, group, item, label, day) for day in DAYS]
             if exits.size:
                 curves.append(_curve(exits, group, item, label))
     return Findings(tuple(figures), tuple(curves))
+
+
+def _alive(exits: Exits, group: str, item: str, label: str, day: float) -> Figure:
+    """Survival at a day; nothing is said beyond the longest follow-up, unless all have died."""
+    figure = staying_figure(
+        exits, measure="after.survival", group=group, item=item, label=label, day=day, per_day=1,
+        counted="courses",
+    )  # fmt: skip
+    if not figure.estimate or day <= exits.exit.max():
+        return figure
+    longest = f"not estimable: nobody was followed beyond day {exits.exit.max()}"
+    return replace(figure, estimate=None, lower=None, upper=None, method="", note=longest)
 
 
 def _curve(exits: Exits, group: str, item: str, label: str) -> Curve:
@@ -120,7 +126,7 @@ def _curve(exits: Exits, group: str, item: str, label: str) -> Curve:
         quantity="alive",
         counted="courses",
         risk_days=RISK_DAYS,
-        minutes=False,
+        per_day=1,
     )
 
 
@@ -172,7 +178,7 @@ SURVIVAL = Measure(
     definition=(
         f"{_CONDITIONAL} Where only the finding of a death is known it counts on the day it was learnt. "
         "Patients who are not followed leave the curve on the day they were last known alive, which is "
-        "right only if they fare as the others do."
+        "right only if they fare as the others do. Beyond the longest follow-up nothing is said."
     ),
     source=f"{CONVENTION}; {KAPLAN_MEIER}",
     compute=survival,

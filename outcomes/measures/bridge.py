@@ -104,7 +104,7 @@ def _curves(exits: Exits, group: str) -> list[Curve]:
             quantity="cumulative incidence",
             counted="courses",
             risk_days=RISK_DAYS,
-            minutes=True,
+            per_day=MINUTES_PER_DAY,
         )
         for cause, (item, label) in enumerate(CAUSES)
     ]

@@ -66,7 +66,7 @@ def repositions_over_time(scope: Scope) -> Findings:
                 quantity="mean events per run",
                 counted="runs",
                 risk_days=RISK_DAYS,
-                minutes=True,
+                per_day=MINUTES_PER_DAY,
                 note=curve.note,
             )
         )

@@ -99,7 +99,7 @@ def _add(
                 quantity="still in place",
                 counted=counted,
                 risk_days=RISK_DAYS,
-                minutes=True,
+                per_day=MINUTES_PER_DAY,
             )
         )
 

@@ -7,12 +7,12 @@ from functools import cached_property
 
 import numpy as np
 
-from outcomes.dataset.clock import MINUTES_PER_DAY
 from outcomes.estimators.arrays import Floats, Ints
 from outcomes.estimators.curves import StepCurve
 from outcomes.estimators.proportions import proportion
 from outcomes.estimators.rates import PER_DEVICE_DAYS, rate
 from outcomes.estimators.tally import Tally
+from outcomes.measures.packing import packed
 from outcomes.measures.scope import ROUTE_LABELS, Scope
 from outcomes.measures.values import CaseList, Cases, Counted, Curve, Figure, Record
 
@@ -39,10 +39,8 @@ class Keys:
 
     @cached_property
     def cases(self) -> CaseList:
-        """The records as a list that a figure can keep: in four bytes each where the keys allow it."""
-        small = not self.pks.size or self.pks.max() <= np.iinfo(np.int32).max
-        kept = self.pks.astype(np.int32 if small else np.int64)
-        return CaseList(self.record, lambda: kept.astype(np.int64))
+        """The records as a list that a figure can keep."""
+        return CaseList(self.record, packed(self.pks))
 
 
 def key_of(measure: str, group: str, *parts: str) -> str:
@@ -161,11 +159,10 @@ def curve_of(
     quantity: str,
     counted: Counted,
     risk_days: tuple[float, ...],
-    minutes: bool,
+    per_day: int,
     note: str = "",
 ) -> Curve:
-    """A curve of the estimators, whose times are minutes or days, with at most 1,000 of its steps."""
-    per_day = MINUTES_PER_DAY if minutes else 1
+    """A curve of the estimators with at most 1,000 of its steps; ``per_day`` of its units of time are a day."""
     kept = _kept_steps(curve.times)
     notes = [part for part in (reading_note(curve, 0.0, per_day=per_day), note) if part]
     if kept.size < curve.times.size:

@@ -23,6 +23,7 @@ DAYS = (1.0, 2.0, 3.0, 7.0)
 RISK_DAYS = (0.0, 1.0, 2.0, 3.0, 5.0, 7.0, 10.0, 14.0)
 MOBILISED, DIED, SUPPORT_ENDED, ROUTE_CHANGED = 1, 2, 3, 4
 DEATH_REASON = codes.END_REASONS.index(EndReason.DEATH)
+HALF_DAYS = 2  # to a day: whole numbers are counted, fractions would have to be sorted
 SCALE = "Hodgson C et al., Heart Lung 2014;43:19-24, doi:10.1016/j.hrtlng.2013.11.003"
 
 
@@ -87,7 +88,7 @@ class Clock:
         return stretch[within], day[within]
 
     def exits(self, rows: Flags, pks: Ints, first: Ints, *, record: Record, causes: int) -> Exits:
-        """Day numbers of the chosen stretches: day 0 is that of insertion.
+        """Day numbers of the chosen stretches in half-days: day 0 is that of insertion.
 
         Who arrives on a later day is under observation on that day but not on the one before, so observation
         begins between the two.
@@ -98,8 +99,8 @@ class Clock:
         return Exits.of(
             record,
             pks[rows],
-            entry=np.where(arrived > 0, arrived - 0.5, 0.0)[rows],
-            exit=day[rows],
+            entry=np.where(arrived > 0, arrived * HALF_DAYS - 1, 0)[rows],
+            exit=day[rows] * HALF_DAYS,
             cause=np.where(mobilised, MOBILISED, self.cause)[rows],
             causes=causes,
             level=self.scope.level,
@@ -220,7 +221,7 @@ def _incidence(
             figures += [
                 incidence_figure(
                     exits, measure=measure, group=group, item=item, label=label, cause=MOBILISED,
-                    day=day, per_day=1, counted=counted,
+                    day=day, per_day=HALF_DAYS, counted=counted,
                 )
                 for day in DAYS
             ]  # fmt: skip
@@ -242,7 +243,7 @@ def _curve(exits: Exits, measure: str, group: str, item: str, label: str, counte
             quantity="cumulative incidence",
             counted=counted,
             risk_days=RISK_DAYS,
-            minutes=False,
+            per_day=HALF_DAYS,
         )
     ]
 
