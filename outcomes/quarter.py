@@ -73,10 +73,8 @@ def _procedure(report: Report) -> Section:
 
 
 def _on_support(report: Report) -> Section:
-    changes = [
-        (f"Change, {ROUTE_LABELS[group].lower()}", group, "change")
-        for group in dict.fromkeys(f.group for f in reversed(report.figures_of("support.early")))
-    ]
+    routes = dict.fromkeys(f.group for f in report.figures_of("support.early") if f.group != ALL_ROUTES)
+    changes = [(f"Change, {ROUTE_LABELS[group].lower()}", group, "change") for group in (ALL_ROUTES, *routes)]
     parts = tuple(
         by_part(report, measure, [("Before", ALL_ROUTES, "before"), (later, ALL_ROUTES, "after"), *changes])
         for measure, later in (("support.early", "24 to 72 h"), ("support.last", "Last"))

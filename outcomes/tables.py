@@ -19,6 +19,7 @@ MARKS = "*†‡§¶#"
 WITHOUT_LIMITS = ("median", "standard deviations")
 EXPLAINED = {
     "median": "Medians with quartiles; n is those with a value.",
+    "mean difference": "Changes are mean differences of n pairs.",
     "standard deviations": "The difference is standardised, axillary less femoral.",
 }
 READ_OFF = "n/N counts what is known by then; the percentage allows for those not followed that long."

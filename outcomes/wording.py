@@ -63,7 +63,7 @@ def _of(figure: Figure) -> str:
 def _of_recorded(figure: Figure) -> str:
     """What a value rests on where some have none: pairs, values, or hits among those recorded."""
     if figure.unit == "mean difference":
-        return f"{count(figure.numerator)} pairs"
+        return f"n {count(figure.numerator)}"
     if figure.unit == "median":
         return f"n {count(figure.numerator)}/{count(figure.denominator)}"
     rests = f"{count(figure.numerator)}/{count(figure.denominator)}"
