@@ -304,6 +304,20 @@ def confirm_definition(*, centre: Centre, name: str, version: str, by: User) -> 
 
 
 @transaction.atomic
+def let_read_further(*, person: User, centre: Centre, by: User) -> None:
+    """Let a person of another centre compare with this one. Who allowed it stands in the log, by number."""
+    person.further_centres.add(centre)
+    log.info("Account %s may compare with centre %s, by account %s", person.pk, centre.pk, by.pk)
+
+
+@transaction.atomic
+def end_reading_further(*, person: User, centre: Centre, by: User) -> None:
+    """Take that back."""
+    person.further_centres.remove(centre)
+    log.info("Account %s may not compare with centre %s, by account %s", person.pk, centre.pk, by.pk)
+
+
+@transaction.atomic
 def give_one_time_password(*, person: User, by: User) -> str:
     """Set a random password that must be changed at the next sign-in; it ends the person's sessions.
 

@@ -71,6 +71,12 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("settings/people/new/", settings.new_person, name="new_person"),
     path("settings/people/<int:person_id>/", settings.person, name="person"),
     path("settings/people/<int:person_id>/password/", settings.reset_password, name="reset_password"),
+    path("settings/further-readers/new/", settings.further_reader, name="further_reader"),
+    path(
+        "settings/further-readers/<int:person_id>/end/",
+        settings.end_further_reader,
+        name="end_further_reader",
+    ),
     # /account/
     path("account/sign-in/", account.login, name="account_login"),
     path("account/sign-out/", account.logout, name="account_logout"),

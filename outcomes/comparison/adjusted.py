@@ -26,6 +26,7 @@ from registry.choices import Sex, Urgency
 
 ALWAYS_ADJUSTED = (SERIOUS, ANY, DIED, BRIDGED, WALKED)
 BIN_EDGES = tuple(np.linspace(0.0, 1.0, 11).tolist())
+MOST_LEVELS = 100  # more than any factor has
 WEIGHT_KINDS = {"overlap": "overlap", "ipw": "stabilised inverse probability"}
 FACTOR_LABELS: dict[str, tuple[str, ...]] = {
     "stage": tuple(str(code.label) for code in codes.STAGES),
@@ -142,7 +143,7 @@ def _e_value(compared: WeightedComparison) -> EValue | None:
 
 
 def stratified(programme: Programme, units: Units, endpoint: Endpoint, factor: str) -> Stratified:
-    """Mantel-Haenszel over the factor and the calendar year, with the arms in each level of the factor."""
+    """Mantel-Haenszel over factor, calendar year and centre, with the arms in each level of the factor."""
     found = answers(programme, units, endpoint)
     level = level_of(programme, units, factor)
     known = found.known & (level >= 0)
@@ -196,9 +197,10 @@ def _stratified(
 def _strata(
     programme: Programme, units: Units, found: Answers, known: np.ndarray, level: np.ndarray
 ) -> dict[str, np.ndarray]:
-    """Counts of both arms in every level of the factor and calendar year."""
+    """Counts of both arms in every level of the factor, calendar year and centre."""
     years = calendar_years(programme, units)
-    stratum = level * 10_000 + years
+    _, centre = np.unique(programme.dataset.courses.centre[units.course], return_inverse=True)
+    stratum = (centre * MOST_LEVELS + level) * 10_000 + years
     _, index = np.unique(stratum[known], return_inverse=True)
     size = int(index.max()) + 1 if index.size else 1
     arm, hit = units.axillary[known], found.hit[known]

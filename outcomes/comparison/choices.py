@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, fields, replace
 from urllib.parse import urlencode
 from zoneinfo import ZoneInfo
@@ -56,14 +56,21 @@ ASKED: dict[str, Options] = {
     "bands": (("1", "shown"),),
     **{name: options for name, (_, options) in FILTERS.items()},
 }
+NOT_READABLE = "You may not read one of these centres; the figures are those of your own centre."
 LONGEST_TEXT = 40
+LONGEST_CENTRES = 400  # codes of centres, joined
 
 
 @dataclass(frozen=True)
 class Choices:
-    """An empty filter lets everybody in. ``outcome`` is the one that adjusted figures are about."""
+    """An empty filter lets everybody in. ``outcome`` is the one that adjusted figures are about.
+
+    ``centre`` holds codes joined by commas, so that an address means the same centres for everybody who may
+    read them; empty is the reader's own.
+    """
 
     view: str = "intended"
+    centre: str = ""
     period: str = ""
     access: str = ""
     intent: str = ""
@@ -74,6 +81,11 @@ class Choices:
     factor: str = "stage"
     weights: str = "overlap"
     bands: str = ""
+
+    @property
+    def centre_codes(self) -> tuple[str, ...]:
+        """Codes of the centres asked for; none for the reader's own."""
+        return tuple(code for code in self.centre.split(",") if code)
 
     @property
     def query(self) -> str:
@@ -105,14 +117,20 @@ class Choices:
         return tuple(words)
 
 
-def read_choices(asked: Mapping[str, str], zone: ZoneInfo) -> tuple[Choices, dict[str, str]]:
-    """The choices of an address, and what was wrong with those that had to be left out, by name."""
+def read_choices(
+    asked: Mapping[str, str], zone: ZoneInfo, *, centres: Collection[str] = ()
+) -> tuple[Choices, dict[str, str]]:
+    """The choices of an address, and what was wrong with those that had to be left out, by name.
+
+    ``centres`` are the codes of those that the reader may ask for.
+    """
     found, problems = {}, {}
     for f in fields(Choices):
-        value = asked.get(f.name, "").replace("\x00", "").strip()[:LONGEST_TEXT]
+        longest = LONGEST_CENTRES if f.name == "centre" else LONGEST_TEXT
+        value = asked.get(f.name, "").replace("\x00", "").strip()[:longest]
         if not value:
             continue
-        problem = _problem(f.name, value, zone)
+        problem = _problem(f.name, value, zone, centres)
         if problem:
             problems[f.name] = problem
         else:
@@ -120,7 +138,9 @@ def read_choices(asked: Mapping[str, str], zone: ZoneInfo) -> tuple[Choices, dic
     return Choices(**found), problems
 
 
-def _problem(name: str, value: str, zone: ZoneInfo) -> str:
+def _problem(name: str, value: str, zone: ZoneInfo, centres: Collection[str]) -> str:
+    if name == "centre":
+        return "" if set(value.split(",")) <= set(centres) else NOT_READABLE
     if name == "period":
         try:
             Period.parse(value, zone)

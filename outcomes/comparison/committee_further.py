@@ -28,7 +28,10 @@ from outcomes.comparison.value import (
 )
 
 SINGLE_CASES = "drawn from single patients, so not shown here"
-WHOLE_ONLY = "shown for the whole logbook only: beside it, a filtered table would give small counts away"
+WHOLE_ONLY = (
+    "shown for the whole logbook of one centre only: beside it, a table of a part of it, or of several "
+    "centres, would give small counts away"
+)
 
 
 # Baseline

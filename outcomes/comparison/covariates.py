@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import numpy as np
+
 from outcomes.comparison.filters import level_of
 from outcomes.comparison.units import Programme, Units, start_years
 from outcomes.dataset import codes
@@ -17,7 +19,7 @@ from outcomes.measures import characteristics
 from outcomes.measures.characteristics import Characteristic, Kind, Starts, fact, is_among, recorded
 from registry.choices import Intent, ShockStage, Urgency
 
-__all__ = ["COVARIATES", "TERMS", "Covariate", "Term", "recorded"]
+__all__ = ["COVARIATES", "TERMS", "Covariate", "Term", "recorded", "terms_of"]
 
 Values = Callable[[Programme, Units], Floats]
 
@@ -131,3 +133,19 @@ TERMS: tuple[Term, ...] = (
     Term("peripheral", "peripheral artery disease", _fact("peripheral_disease"), "peripheral", True),
     Term("bmi", "body mass index", _of_rows(characteristics.MASS_INDEX), "bmi"),
 )
+
+
+def terms_of(programme: Programme) -> tuple[Term, ...]:
+    """``TERMS``, after calendar time with one for each centre but the first, where several are compared.
+
+    Centres differ in patients and in care alike, so what they share must not be put down to a route.
+    """
+    calendar, *others = TERMS
+    return (calendar, *(_at(key, name) for key, name in list(programme.facts.centres.items())[1:]), *others)
+
+
+def _at(key: int, name: str) -> Term:
+    def values(programme: Programme, units: Units) -> Floats:
+        return np.asarray(programme.dataset.courses.centre[units.course] == key, dtype=np.float64)
+
+    return Term(f"centre-{key}", f"at {name}", values, "calendar", True)

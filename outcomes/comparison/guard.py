@@ -24,6 +24,10 @@ from outcomes.estimators.arrays import Ints
 ONE_FILTER = "The committee's view takes one filter at a time; the others were left out."
 WHOLE_YEARS = "The committee's view takes whole calendar years only, such as 2026."
 ONE_VIEW = "The committee's view assigns as intended only."
+ONE_ZONE = (
+    "The committee's view puts no centres together that keep different time: a day counted differently would "
+    "make the sum differ from its parts. These are the figures of your own centre."
+)
 
 
 @dataclass(frozen=True)
@@ -43,9 +47,14 @@ class Guard:
     characteristics: frozenset[str] = frozenset()
 
 
-def committee_choices(choices: Choices) -> tuple[Choices, dict[str, str]]:
-    """The choices that the committee's view allows, and what was left out."""
+def committee_choices(choices: Choices, *, one_zone: bool = True) -> tuple[Choices, dict[str, str]]:
+    """The choices that the committee's view allows, and what was left out.
+
+    ``one_zone`` says that the centres asked for keep the same time.
+    """
     problems: dict[str, str] = {}
+    if not one_zone:
+        choices, problems["centre"] = choices.changed(centre=""), ONE_ZONE
     if choices.view != "intended":
         choices, problems["view"] = choices.changed(view="intended"), ONE_VIEW
     if choices.period and not (choices.period.isdigit() and len(choices.period) == 4):

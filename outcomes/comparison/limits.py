@@ -17,9 +17,9 @@ KNOWN_SHARE = 0.8  # of each arm in whom a covariate must be recorded to be adju
 COMPARABLE_SCORES = (0.1, 0.9)  # chance of axillary between which either route was a real possibility
 FEWEST_COMPARABLE = 15  # rows of each arm with such a chance
 FEWEST_EFFECTIVE = 10.0  # effective sample size of each arm after weighting
-# From here on limits of weighted figures come from a formula, not from resampling. Tried on invented rows, 300
-# and 500, 17 terms, shares of 4 and 25 %, 1,200 times each: the formula's 95 % limits held the truth in 94.7 to
-# 95.7 % and were 1 to 3 % narrower than those of resampling.
+# From here on limits of weighted figures come from a formula, not from resampling. Tried on invented rows,
+# 300 and 500, 17 terms, shares of 4 and 25 %, 1,200 times each: the formula's 95 % limits held the truth in
+# 94.7 to 95.7 % and were 1 to 3 % narrower than those of resampling.
 CLOSED_FORM_FROM_ROWS = 300
 RESAMPLES = 1_000
 RESAMPLES_ELSEWHERE = 300  # for the rows of the sensitivity table

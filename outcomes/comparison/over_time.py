@@ -46,6 +46,8 @@ def over_time(programme: Programme, units: Units, choices: Choices) -> OverTime:
 
 def learning_curve(programme: Programme, units: Units, endpoint: Endpoint) -> LearningCurve:
     """Cumulative sums over the axillary rows in the order in which they began."""
+    if len(programme.dataset.centres) > 1:
+        return _no_curve(0, "each centre learns by itself: choose one of them")
     found = answers(programme, units, endpoint)
     order = np.argsort(units.started, kind="stable")
     order = order[units.axillary[order] & found.known[order]][-limits.MOST_CUSUM_CASES :]

@@ -8,12 +8,13 @@ Complete cases are a row of the sensitivity table.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from outcomes.comparison import limits
-from outcomes.comparison.covariates import TERMS, Term, recorded
+from outcomes.comparison.covariates import Term, recorded, terms_of
 from outcomes.comparison.units import Programme, Units, distinct
 from outcomes.comparison.value import ARMS, Restriction
 from outcomes.estimators.arrays import Flags, Floats
@@ -66,8 +67,8 @@ class Weighting:
         return every
 
 
-def design_of(units: Units, values: Values) -> Design:
-    """The terms that the numbers allow, most important first; ``values`` are those of ``TERMS`` by row."""
+def design_of(units: Units, terms: Sequence[Term], values: Values) -> Design:
+    """The terms that the numbers allow, most important first; ``values`` are those of ``terms`` by row."""
     smaller = min(int(units.axillary.sum()), int((~units.axillary).sum()))
     allowed = max(1, smaller // limits.ROWS_PER_TERM)
     columns: list[Floats] = []
@@ -75,7 +76,7 @@ def design_of(units: Units, values: Values) -> Design:
     shows: set[str] = set()
     rare, surplus = [], []
     complete = np.ones(units.size, dtype=np.bool_)
-    for term, column in zip(TERMS, values, strict=True):
+    for term, column in zip(terms, values, strict=True):
         known = recorded(column)
         if not _often_recorded(known, units):
             rare.append(term.label)
@@ -133,10 +134,11 @@ def weigh(programme: Programme, units: Units, kind: str) -> Weighting:
     Rows with something that never went with one of the routes are left out first: they could not have had
     either, and what is said of the rest does not hold for them.
     """
-    values = [term.values(programme, units) for term in TERMS]
-    rows, restricted = _could_have_either(units, values)
+    terms = terms_of(programme)
+    values = [term.values(programme, units) for term in terms]
+    rows, restricted = _could_have_either(units, terms, values)
     units = units.chosen(rows)
-    design = design_of(units, values if rows.all() else [column[rows] for column in values])
+    design = design_of(units, terms, values if rows.all() else [column[rows] for column in values])
     refused = Weighting(rows, design, restricted=restricted)
     too_few = _too_few_patients(units)
     if too_few:
@@ -152,11 +154,13 @@ def weigh(programme: Programme, units: Units, kind: str) -> Weighting:
     return replace(refused, model=model, weights=weights, refusal=refusal)
 
 
-def _could_have_either(units: Units, values: Values) -> tuple[Flags, tuple[Restriction, ...]]:
+def _could_have_either(
+    units: Units, terms: Sequence[Term], values: Values
+) -> tuple[Flags, tuple[Restriction, ...]]:
     """Rows without anything that occurred in one arm only, and who was left out."""
     rows = np.ones(units.size, dtype=np.bool_)
     said: list[Restriction] = []
-    for term, column in zip(TERMS, values, strict=True):
+    for term, column in zip(terms, values, strict=True):
         if not term.yes_no:
             continue
         for present, word in ((1.0, ""), (0.0, "not ")):

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from django.db import connection, transaction
@@ -24,11 +24,15 @@ from registry.models import Centre, FailedAttempt
 
 @dataclass(frozen=True, eq=False)
 class Facts:
-    """Columns by name: of courses (with their patient), of runs, and of failed attempts."""
+    """Columns by name: of courses (with their patient), of runs, and of failed attempts.
+
+    ``centres`` are the names of those read, by the key that stands in the courses.
+    """
 
     course: Columns
     run: Columns
     attempt: Columns
+    centres: dict[int, str] = field(default_factory=dict)
 
 
 @contextmanager
@@ -56,7 +60,8 @@ def load_facts(dataset: Dataset, centres: Sequence[Centre]) -> Facts:
     whole = not Centre.objects.exclude(pk__in=wanted).exists()
     reader = Reader(wanted, dataset.as_of, last_day, whole)
     clinical = dataset.clinical
-    return Facts(clinical.course, clinical.run, aligned(_attempts(reader), dataset.attempts.pk))
+    attempts = aligned(_attempts(reader), dataset.attempts.pk)
+    return Facts(clinical.course, clinical.run, attempts, {centre.pk: centre.name for centre in centres})
 
 
 def _attempts(reader: Reader) -> dict[str, Ints]:

@@ -9,7 +9,7 @@ from scipy.special import expit
 
 from outcomes.comparison import limits
 from outcomes.comparison.answers import Answers
-from outcomes.comparison.covariates import TERMS, recorded
+from outcomes.comparison.covariates import recorded, terms_of
 from outcomes.comparison.units import Programme, Units
 from outcomes.estimators.arrays import Flags, Floats
 from outcomes.estimators.base import EstimatorError
@@ -60,7 +60,7 @@ def _columns(
 ) -> tuple[tuple[str, ...], Floats]:
     names: list[str] = []
     columns: list[Floats] = []
-    for term in TERMS:
+    for term in terms_of(programme):
         if len(names) == allowed:
             break
         values = term.values(programme, units)

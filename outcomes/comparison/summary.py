@@ -54,10 +54,11 @@ def _who(comparison: Comparison) -> str:
         "first": "by the route of the first pump",
         "used": "by the route in place",
     }
+    at = f" at {' and '.join(comparison.centres)}" if len(comparison.centres) > 1 else ""
     narrowed = f" ({', '.join(comparison.choices.narrowed)})" if comparison.choices.narrowed else ""
     return (
         f"Compared are {count(sizes['AXILLARY'])} axillary and {count(sizes['FEMORAL'])} femoral "
-        f"{comparison.who.unit}{narrowed}, {ways[comparison.choices.view]}."
+        f"{comparison.who.unit}{at}{narrowed}, {ways[comparison.choices.view]}."
     )
 
 

@@ -3,24 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from django.http import Http404, HttpResponse, JsonResponse
 from django.shortcuts import render
 
-from outcomes.case_lists import case_rows
+from outcomes.case_lists import CaseTable, case_rows
 from outcomes.comparison import limits
 from outcomes.comparison.build import PARTS, build_comparison
 from outcomes.comparison.choices import ASKED, FACTORS, FILTERS, VIEWS, WEIGHTS, Choices, read_choices
 from outcomes.comparison.committee import for_committee
 from outcomes.comparison.endpoints import BY_CODE, ENDPOINTS
-from outcomes.comparison.guard import committee_choices, guard_of
+from outcomes.comparison.guard import committee_choices
 from outcomes.comparison.page.drawing import comparison_spec
 from outcomes.comparison.page.section import Later, Picture, Section, Words
 from outcomes.comparison.page.sections import AT_ONCE, NEEDS, section, sections
 from outcomes.comparison.page.values import chart_values
-from outcomes.comparison.reading import load
+from outcomes.comparison.pooled import guard_of_several
+from outcomes.comparison.reading import load, one_snapshot
 from outcomes.comparison.serialise import as_json
 from outcomes.comparison.summary import summary
 from outcomes.comparison.units import Programme
@@ -28,6 +29,7 @@ from outcomes.comparison.value import Comparison
 from outcomes.figures import Chart
 from registry.access import LOGBOOK, REPORTS, SignedInRequest, allow
 from registry.choices import Role
+from registry.models import Centre
 
 SIZES = (("", 360), ("size-m", 480), ("size-l", 640))  # pixels, as in compare.css
 
@@ -49,28 +51,61 @@ class Asked:
     choices: Choices
     problems: dict[str, str]
     sees_all: bool
+    readable: tuple[Centre, ...]
+
+    @property
+    def centres(self) -> tuple[Centre, ...]:
+        """Those compared: the reader's own unless others were asked for."""
+        wanted = self.choices.centre_codes
+        return tuple(centre for centre in self.readable if centre.code in wanted) or self.readable[:1]
+
+    @property
+    def further(self) -> bool:
+        """Whether centres other than the own are among them: their cases stay closed."""
+        return len(self.centres) > 1 or self.elsewhere
+
+    @property
+    def several_zones(self) -> bool:
+        """Whether they keep different time, so that days are those of UTC."""
+        return len({centre.time_zone for centre in self.centres}) > 1
+
+    @property
+    def elsewhere(self) -> bool:
+        """Whether the own centre is not among them, so that no figure opens."""
+        return self.readable[0] not in self.centres
 
 
 def asked_choices(request: SignedInRequest) -> Asked:
     """Read the choices from the address, as far as the role may make them."""
-    choices, problems = read_choices(request.GET, request.centre.zone)
+    readable = tuple(request.user.compared_centres)
+    codes = [centre.code for centre in readable]
+    choices, problems = read_choices(request.GET, request.centre.zone, centres=codes)
     sees_all = request.user.role != Role.COMMITTEE
     if not sees_all:
-        choices, refused = committee_choices(choices)
+        zones = {centre.time_zone for centre in readable if centre.code in choices.centre_codes}
+        choices, refused = committee_choices(choices, one_zone=len(zones) < 2)
         problems |= refused
-    return Asked(choices, problems, sees_all)
+    return Asked(choices, problems, sees_all, readable)
 
 
 def current_comparison(request: SignedInRequest, asked: Asked, parts: Collection[str] = PARTS) -> Comparison:
     """The comparison, or some parts of it, as the logbook stands now and as this role sees it."""
-    dataset, facts = load(centres=[request.centre])
     if not asked.sees_all:
-        parts = {"crude", *parts}  # what may be shown of the others hangs on it
-    comparison = build_comparison(dataset=dataset, facts=facts, choices=asked.choices, parts=parts)
-    if asked.sees_all:
-        return comparison
-    guard = guard_of(Programme(dataset, facts), asked.choices, request.centre.smallest_cell)
-    return for_committee(comparison, guard)
+        return _committee_comparison(asked, parts)
+    dataset, facts = load(centres=asked.centres)
+    return build_comparison(dataset=dataset, facts=facts, choices=asked.choices, parts=parts)
+
+
+def _committee_comparison(asked: Asked, parts: Collection[str]) -> Comparison:
+    """Under the strictest threshold of all centres that the reader may read, whichever are asked for."""
+    threshold = max(centre.smallest_cell for centre in asked.readable)
+    with one_snapshot():
+        each = [Programme(*load(centres=[centre])) for centre in asked.centres]
+        dataset, facts = load(centres=asked.centres) if len(each) > 1 else (each[0].dataset, each[0].facts)
+    guard = guard_of_several(each, asked.choices, threshold)
+    # What may be shown of the other parts hangs on the crude one.
+    made = build_comparison(dataset=dataset, facts=facts, choices=asked.choices, parts={"crude", *parts})
+    return for_committee(made, guard)
 
 
 def drawn(made: Section) -> dict[str, Any]:
@@ -100,9 +135,11 @@ def _size(spec: dict[str, Any]) -> str:
     return next((name for name, most in SIZES if height <= most), "size-xl")
 
 
-def _controls(choices: Choices) -> dict[str, Any]:
+def _controls(asked: Asked) -> dict[str, Any]:
     """What the form of the page offers."""
+    choices = asked.choices
     return {
+        "centres": _centre_options(asked),
         "filters": [
             {"name": name, "label": label, "options": options, "value": getattr(choices, name)}
             for name, (label, options) in FILTERS.items()
@@ -117,6 +154,16 @@ def _controls(choices: Choices) -> dict[str, Any]:
     }
 
 
+def _centre_options(asked: Asked) -> list[dict[str, Any]]:
+    """All centres and each; nothing for who reads one only."""
+    if len(asked.readable) == 1:
+        return []
+    every = ",".join(centre.code for centre in asked.readable)
+    options = [(every, "All"), *((centre.code, centre.name) for centre in asked.readable)]
+    now = ",".join(centre.code for centre in asked.centres)
+    return [{"code": code, "label": label, "current": code == now} for code, label in options]
+
+
 def _context(asked: Asked, comparison: Comparison, shown: tuple[Section, ...]) -> dict[str, Any]:
     return {
         "asked": asked,
@@ -125,10 +172,10 @@ def _context(asked: Asked, comparison: Comparison, shown: tuple[Section, ...]) -
         "summary": summary(comparison),
         "sections": [drawn(made) for made in shown],
         "query": asked.choices.query,
-        "opens": asked.sees_all,
+        "opens": asked.sees_all and not asked.elsewhere,
         "limits": limits,
         "narrowed": bool(set(asked.choices.filters) - {"period"}) or bool(asked.choices.bands),
-        **_controls(asked.choices),
+        **_controls(asked),
     }
 
 
@@ -153,7 +200,7 @@ def compare_section(request: SignedInRequest, section_id: str) -> HttpResponse:
         "asked": asked,
         "section": drawn(made),
         "query": asked.choices.query,
-        "opens": asked.sees_all,
+        "opens": asked.sees_all and not asked.elsewhere,
         "outcome": BY_CODE[asked.choices.outcome],
     }
     return render(request, "compare_section.html", context, status=422 if asked.problems else 200)
@@ -175,6 +222,8 @@ def compare_json(request: SignedInRequest) -> HttpResponse:
 def compare_cases(request: SignedInRequest) -> HttpResponse:
     """The cases behind one figure of the comparison."""
     asked = asked_choices(request)
+    if asked.elsewhere:
+        raise Http404
     key = request.GET.get("figure", "")
     parts = PARTS_OF_KEYS.get(key.partition("/")[0], ())
     found = current_comparison(request, asked, parts).shares.get(key)
@@ -185,9 +234,14 @@ def compare_cases(request: SignedInRequest) -> HttpResponse:
         "share": found,
         "query": asked.choices.query,
         "title": _title(found.key),
-        "lists": case_rows(found.cases, user=request.user),
+        "lists": [_own(table) for table in case_rows(found.cases, user=request.user)],
     }
     return render(request, "compare_cases.html", context)
+
+
+def _own(table: CaseTable) -> CaseTable:
+    """The table with those counted that it lists: cases of further centres are not among them."""
+    return replace(table, counted=sum(row.counted for row in table.rows))
 
 
 def _title(key: str) -> str:

@@ -10,6 +10,7 @@ from registry.choices import Role
 from registry.models import Centre, User
 from registry.tiers import EXTENDED_GROUPS
 
+COMPARING = (Role.COORDINATOR, Role.PHYSICIAN, Role.COMMITTEE)
 WHOLE = ("gap_rule_hours", "smallest_cell", "listing_reminder_days", "report_reminder_days")
 
 
@@ -63,3 +64,23 @@ class PersonForm(forms.ModelForm):
         if User.objects.filter(username__iexact=name).exclude(pk=self.instance.pk).exists():
             raise forms.ValidationError("This sign-in name is taken.")
         return name
+
+
+class FurtherReaderForm(forms.Form):
+    """Lets somebody of another centre compare with this one. Their names are typed, not offered as a list."""
+
+    username = forms.CharField(label="Sign-in name of somebody at another centre", max_length=150)
+
+    def __init__(self, *args: Any, centre: Centre, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.centre = centre
+
+    def clean_username(self) -> User:
+        """The person: active, of another centre, in a role that reads reports."""
+        found = User.objects.filter(
+            username__iexact=self.cleaned_data["username"].strip(), is_active=True, role__in=COMPARING
+        ).exclude(centre=self.centre)
+        person = found.exclude(centre=None).first()
+        if person is None:
+            raise forms.ValidationError("Nobody at another centre who reads reports has this sign-in name.")
+        return person

@@ -11,7 +11,7 @@ from django.urls import reverse
 
 from registry import actions, criteria
 from registry.access import SETTINGS, WRITING, SignedInRequest, allow
-from registry.forms.settings import CentreForm, PersonForm
+from registry.forms.settings import CentreForm, FurtherReaderForm, PersonForm
 from registry.models import Centre, ConfirmedDefinition, User
 from registry.views.entry import posted, show_both
 
@@ -23,7 +23,12 @@ def settings(request: SignedInRequest) -> HttpResponse:
         messages.success(request, "Settings saved.")
         return redirect("settings")
     people = User.objects.filter(centre=request.centre).order_by("username")
-    context = {"form": form, "people": people, "definitions": _definitions(request.centre)}
+    context = {
+        "form": form,
+        "people": people,
+        "further_readers": request.centre.further_readers.order_by("username"),
+        "definitions": _definitions(request.centre),
+    }
     return render(request, "settings.html", context, status=422 if form.errors else 200)
 
 
@@ -98,3 +103,24 @@ def reset_password(request: SignedInRequest, person_id: int) -> HttpResponse:
         return redirect("account_change_password")
     password = actions.give_one_time_password(person=account, by=request.user)
     return render(request, "one_time_password.html", {"person": account, "password": password})
+
+
+@allow(SETTINGS, methods=WRITING)
+def further_reader(request: SignedInRequest) -> HttpResponse:
+    """Let somebody of another centre compare with this one: the centre that is read decides."""
+    form = FurtherReaderForm(posted(request), centre=request.centre)
+    if form.is_valid():
+        person = form.cleaned_data["username"]
+        actions.let_read_further(person=person, centre=request.centre, by=request.user)
+        messages.success(request, f"{person} may now compare with {request.centre}.")
+        return redirect(f"{reverse('settings')}#further-readers")
+    return render(request, "further_reader.html", {"form": form}, status=422 if form.errors else 200)
+
+
+@allow(SETTINGS, methods=("POST",))
+def end_further_reader(request: SignedInRequest, person_id: int) -> HttpResponse:
+    """Take that back."""
+    person = get_object_or_404(User, pk=person_id, further_centres=request.centre)
+    actions.end_reading_further(person=person, centre=request.centre, by=request.user)
+    messages.success(request, f"{person} may no longer compare with {request.centre}.")
+    return redirect(f"{reverse('settings')}#further-readers")

@@ -106,6 +106,7 @@ ADDRESSES: dict[str, Address] = {
     "settings": Address(SETTINGS, WRITING),
     "confirm_definition": Address(SETTINGS, ("POST",)),
     "new_person": Address(SETTINGS, WRITING),
+    "further_reader": Address(SETTINGS, WRITING),
 }
 # Tested on their own below: an entity or an account stands in them, or anybody may come.
 WITH_ENTITY = {"correct": WRITING, "remove": WRITING, "history": READING}
@@ -126,7 +127,7 @@ OF_AN_IMPORT = {
     "import_progress",
     "import_abandon",
 }
-OTHERS = {*WITH_ENTITY, *OF_THE_LIBRARY, *OF_AN_IMPORT, *OF_A_REPORT, "person", "reset_password"}
+OTHERS = {*WITH_ENTITY, *OF_THE_LIBRARY, *OF_AN_IMPORT, *OF_A_REPORT, "person", "reset_password", "end_further_reader"}
 
 
 def addresses(resolver: URLResolver | None = None) -> Iterator[URLPattern]:

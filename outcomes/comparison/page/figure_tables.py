@@ -125,7 +125,7 @@ def strata_table(found: Stratified) -> Table:
             Row(
                 "Pooled (Mantel-Haenszel)",
                 (Said(), Said(), say_difference(found.difference), say_ratio(found.ratio)),
-                small=f"{found.strata} strata of {found.factor} and calendar year hold both routes",
+                small=f"{found.strata} strata of {found.factor}, calendar year and centre hold both routes",
             )
         )
     notes = []
@@ -136,5 +136,5 @@ def strata_table(found: Stratified) -> Table:
     if found.difference.note and found.difference.note != HIDDEN:
         notes.append(f"{found.difference.note[0].upper()}{found.difference.note[1:]}.")
     notes.append("Limits of the pooled figures treat courses of one patient as independent.")
-    caption = f"Within levels of {found.factor} and calendar year"
+    caption = f"Within levels of {found.factor}, calendar year and centre"
     return Table("strata", caption, (*ROUTE_COLUMNS, "Difference", "Ratio"), tuple(rows), notes=tuple(notes))

@@ -152,3 +152,22 @@ def test_the_people_of_another_centre_are_not_listed(admin: Client, stranger: Us
     page = admin.get(reverse("settings")).content.decode()
     assert "colleague" in page
     assert "stranger" not in page
+
+
+def test_the_centre_that_is_read_lets_somebody_of_another_compare(
+    admin: Client, centre: Centre, stranger: User
+) -> None:
+    url = reverse("further_reader")
+    assert admin.post(url, {"username": "STRANGER "}).status_code == 302
+    assert [found.pk for found in stranger.compared_centres] == [stranger.centre_id, centre.pk]
+    assert "stranger" in admin.get(reverse("settings")).content.decode()
+    assert admin.post(reverse("end_further_reader", args=[stranger.pk])).status_code == 302
+    assert stranger.compared_centres == [stranger.centre]
+    assert admin.post(reverse("end_further_reader", args=[stranger.pk])).status_code == 404
+
+
+@pytest.mark.parametrize("name", ["nobody", "coordinator", ""])
+def test_only_people_of_another_centre_are_let_compare(name: str, admin: Client, coordinator: User) -> None:
+    before = digest()
+    assert admin.post(reverse("further_reader"), {"username": name}).status_code == 422
+    assert digest() == before
