@@ -21,7 +21,8 @@ BEFORE = {
     ShockStage.D: (1.6, 85, 15, 27),
     ShockStage.E: (1.45, 78, 17, 28),
 }
-LOST_VALUE, LOST_METHOD = 0.035, 0.01
+STILL_ON_DRUG = {"day": 0.95, "three days": 0.75, "last": 0.7}
+LOST_VALUE, LOST_METHOD, LOST_SUPPORT = 0.035, 0.01, 0.012
 LOST = {"mean_mmhg": 0.012}  # on a pump it cannot be made up for
 
 
@@ -72,8 +73,11 @@ def measure(case: Case, chance: Chance) -> None:
         drug = OnSupport.INOTROPE if case.course.inotropes else OnSupport.NONE
         case.sets.append(_set(case, chance, _before_at(case, chance), drug, heart, NO_PUMP))
     responses = POOR if case.is_dead or case.escalated else GOOD
+    drug = bool(case.course.inotropes)
     for name, at in _times(case, chance).items():
-        case.sets.append(_set(case, chance, at, _support(case, chance, name), heart, responses[name]))
+        drug = drug and chance.yes(STILL_ON_DRUG[name])  # once weaned it stays so
+        support = chance.kept(OnSupport.BOTH if drug else OnSupport.PUMP, LOST_SUPPORT) or ""
+        case.sets.append(_set(case, chance, at, support, heart, responses[name]))
 
 
 def _heart(case: Case, chance: Chance) -> Heart:
@@ -116,13 +120,6 @@ def _times(case: Case, chance: Chance) -> dict[str, datetime]:
 
 def _whole_minute(moment: datetime) -> datetime:
     return moment.replace(second=0, microsecond=0)
-
-
-def _support(case: Case, chance: Chance, name: str) -> str:
-    """Drugs are weaned on a pump; now and then nobody wrote down what was running."""
-    still = {"day": 0.95, "three days": 0.7, "last": 0.5}[name]
-    drug = case.course.inotropes and chance.yes(still)
-    return chance.kept(OnSupport.BOTH if drug else OnSupport.PUMP, 0.012) or ""
 
 
 def _set(

@@ -169,6 +169,12 @@ def test_pressures_were_taken_in_order_and_on_a_pump(story):
             )
 
 
+def test_a_drug_once_weaned_stays_so(story):
+    for case in story.cases:
+        on_pump = [s.on_support for s in case.sets if s.on_support in (OnSupport.PUMP, OnSupport.BOTH)]
+        assert on_pump == sorted(on_pump)  # BOTH before IABP, as the codes sort too
+
+
 def test_a_graft_fed_by_the_left_arm_keeps_the_pump_out_of_it(story):
     for case in story.cases:
         if case.screening and case.screening.mammary_graft_left:
