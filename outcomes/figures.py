@@ -44,7 +44,7 @@ class Chart:
 
     ``steps`` are curves over days, ``stack`` layers over days that add up to at most 1, ``dots`` values with
     limits in labelled rows, ``trend`` values with limits in labelled periods, ``forest`` differences in
-    labelled rows around 0.
+    labelled rows around 0. ``rows`` names the rows or periods in order, with those that show no value.
     """
 
     id: str
@@ -58,6 +58,7 @@ class Chart:
     method: str
     routes: tuple[str, ...] = ()
     x_max: float | None = None
+    rows: tuple[str, ...] = ()
 
     @property
     def empty(self) -> bool:

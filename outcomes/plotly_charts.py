@@ -58,9 +58,14 @@ def _layout(chart: Chart) -> dict[str, Any]:
             "scattermode": "group",
         }
     if chart.kind == "trend":
-        periods = sorted({str(x) for series in chart.series for x in series.x})
+        periods = list(chart.rows) or sorted({str(x) for series in chart.series for x in series.x})
         return {
-            "xaxis": {"type": "category", "categoryorder": "array", "categoryarray": periods},
+            "xaxis": {
+                "type": "category",
+                "categoryorder": "array",
+                "categoryarray": periods,
+                "range": [-0.5, len(periods) - 0.5],
+            },
             "yaxis": _axis(chart.y_title, percent=chart.percent, range=[0, 1.05 * trend_top(chart)]),
             "showlegend": False,
             "scattermode": "group",

@@ -74,7 +74,7 @@ def trends(quarters: Sequence[Report]) -> tuple[Chart, ...]:
 def _trend(quarters: Sequence[Report], measure: str, item: str, title: str, y_title: str) -> Chart:
     series = tuple(_over_quarters(quarters, f"{measure}/{group.value}/{item}", group) for group in ARMS)
     last = [figure for s in ARMS if (figure := _figure(quarters[-1], f"{measure}/{s.value}/{item}"))]
-    said = ", ".join(f"{ROUTE_LABELS[f.group].lower()} {show(f).value or show(f).absent}" for f in last)
+    said = _said(last)
     methods = dict.fromkeys(f.method for f in last if f.method)
     unit = " per 1,000 device-days" if item.endswith("/rate") else ""
     span = f"{quarters[0].header.period} to {quarters[-1].header.period}"
@@ -89,7 +89,15 @@ def _trend(quarters: Sequence[Report], measure: str, item: str, title: str, y_ti
         series=series,
         method="; ".join(methods),
         routes=tuple(group.value for group in ARMS),
+        rows=tuple(report.header.period for report in quarters),
     )
+
+
+def _said(last: Sequence[Figure]) -> str:
+    """The latest value of each route in words."""
+    if last and all(figure.note == HIDDEN for figure in last):
+        return "hidden, as counts are small"
+    return ", ".join(f"{ROUTE_LABELS[f.group].lower()} {show(f).value or show(f).absent}" for f in last)
 
 
 def _figure(report: Report, key: str) -> Figure | None:

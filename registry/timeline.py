@@ -56,17 +56,21 @@ def _bar(run: Run, lane: int, scale: Scale, now: datetime) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _marks(course: Course, scale: Scale, y: int) -> list[dict[str, Any]]:
+def _marks(course: Course, scale: Scale, y: int, *, dated: bool) -> list[dict[str, Any]]:
     marks = []
+
+    def when(at: datetime) -> str:
+        local = timezone.localtime(at)
+        day = (local.date() - timezone.localtime(scale.start).date()).days
+        return f"{local:%d-%b-%Y %H:%M}" if dated else f"day {day}"
+
     for event in course.events.all():
         kind = "event-major" if event.serious else "event-minor"
-        when = timezone.localtime(event.onset_at)
-        marks.append((event.onset_at, kind, f"{event.get_kind_display()}, {when:%d-%b-%Y %H:%M}"))
+        marks.append((event.onset_at, kind, f"{event.get_kind_display()}, {when(event.onset_at)}"))
     for session in course.mobilisations.all():
         if session.level >= OUT_OF_BED_LEVEL:
             what = "walked" if session.level >= WALK_LEVEL else "out of bed"
-            when = timezone.localtime(session.started_at)
-            marks.append((session.started_at, "mobile", f"{what}, {when:%d-%b-%Y %H:%M}"))
+            marks.append((session.started_at, "mobile", f"{what}, {when(session.started_at)}"))
     outcome = getattr(course, "outcome", None)
     if outcome:
         marks.append((outcome.occurred_at, "outcome", outcome.get_outcome_display()))
@@ -76,8 +80,8 @@ def _marks(course: Course, scale: Scale, y: int) -> list[dict[str, Any]]:
     ]
 
 
-def draw(course: Course, *, now: datetime) -> dict[str, Any] | None:
-    """What ``_parts/timeline.html`` needs; None before the first run."""
+def draw(course: Course, *, now: datetime, dated: bool = True) -> dict[str, Any] | None:
+    """What ``_parts/timeline.html`` needs; None before the first run. Not ``dated``: days, and no number."""
     runs = course.run_list
     if not runs:
         return None
@@ -87,7 +91,7 @@ def draw(course: Course, *, now: datetime) -> dict[str, Any] | None:
     marks_y = TOP + len(runs) * LANE
     bottom = marks_y + MARK_LANE
     return {
-        "title": f"Timeline of {course}",
+        "title": f"Timeline of {course}" if dated else "Timeline of the course",
         "description": f"{len(runs)} device runs over {(scale.end - scale.start).days} days, listed below.",
         "width": WIDTH,
         "height": bottom + 24,
@@ -95,5 +99,5 @@ def draw(course: Course, *, now: datetime) -> dict[str, Any] | None:
         "plot_bottom": bottom,
         "ticks": scale.ticks(),
         "bars": [_bar(run, lane, scale, now) for lane, run in enumerate(runs)],
-        "marks": _marks(course, scale, marks_y),
+        "marks": _marks(course, scale, marks_y, dated=dated),
     }

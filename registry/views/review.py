@@ -26,6 +26,6 @@ def review(request: SignedInRequest, course_id: Any) -> HttpResponse:
         "condition": condition_of(course),
         "identified": identified,
         "may_identify": request.user.role in LOGBOOK,
-        "timeline": draw(course, now=timezone.now()) if identified else None,
+        "timeline": draw(course, now=timezone.now(), dated=identified),
     }
     return render(request, "review.html", context)

@@ -36,7 +36,6 @@ class ComparisonChart(Chart):
     both arms; ``sums`` cumulative sums with thresholds; ``control`` points with a centre and limits, of which
     the first ``baseline_points`` made them. ``starts`` are positions at which a quarter begins, ``signals``
     positions of points that signal. ``bands`` lie under rows of shares.
-    ``rows`` gives the order of labelled rows where the series do not hold all of them.
     """
 
     shape: str = ""
@@ -46,7 +45,6 @@ class ComparisonChart(Chart):
     centre: float | None = None
     thresholds: tuple[float, ...] = ()
     bands: tuple[tuple[str, float, float], ...] = ()
-    rows: tuple[str, ...] = ()
 
 
 def forest(rows: Sequence[CrudeRow], *, id: str, finding: str, label: str) -> ComparisonChart:

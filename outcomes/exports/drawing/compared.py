@@ -35,11 +35,6 @@ BALANCE_ROW = 15.0
 SMALLER = SIZE - 1.5
 
 
-def names_of(chart: ComparisonChart) -> list[str]:
-    """The rows from top to bottom."""
-    return list(chart.rows) or rows_of(chart)
-
-
 def reach_of(chart: ComparisonChart) -> float:
     """How far the axis goes to either side: to the farthest value or limit, on a round number."""
     far = [abs(v) for s in chart.series for v in finite((*s.y, *s.lower, *s.upper))]
@@ -63,7 +58,7 @@ def difference_words(series: Series, i: int) -> str:
 
 def draw_differences(chart: ComparisonChart) -> Sheet:
     """A row an outcome around 0: the first series hollow if there is a second; counts and words right."""
-    rows = names_of(chart)
+    rows = rows_of(chart)
     reach = reach_of(chart)
     counted = any(note for series in chart.series for note in series.notes)
     columns = 108.0 * len(chart.series) + (98.0 if counted else 0.0)

@@ -26,8 +26,8 @@ ROW = 30.0
 
 
 def rows_of(chart: Chart) -> list[str]:
-    """The labels of all series, each once, in order."""
-    return list(dict.fromkeys(str(x) for series in chart.series for x in series.x))
+    """The labels of the rows, each once, in order."""
+    return list(chart.rows) or list(dict.fromkeys(str(x) for series in chart.series for x in series.x))
 
 
 def _reach(chart: Chart) -> float:
@@ -69,7 +69,7 @@ def _dots(series: Series, rows: list[str], at: int, of: int, values: Scale, fram
 
 def draw_trend(chart: Chart) -> Sheet:
     """Quarters along the bottom; the routes beside each other, joined by thin lines."""
-    periods = rows_of(chart)
+    periods = list(chart.rows) or sorted(rows_of(chart))
     frame = Frame(70, WIDTH - 16, 34, 210)
     values = Scale(0, ceiling(trend_top(chart)), frame.bottom, frame.top)
     width = (frame.right - frame.left) / max(len(periods), 1)
@@ -78,12 +78,12 @@ def draw_trend(chart: Chart) -> Sheet:
         line(frame.left, frame.bottom, frame.right, frame.bottom),
         *route_key(chart, frame.left, 18, lines=True),
     ]
-    for at, period in enumerate(sorted(periods)):
+    for at, period in enumerate(periods):
         x = frame.left + width * (at + 0.5)
         marks.append(text(x, frame.bottom + 17, period, anchor="middle", fill=SOFT))
     for at, series in enumerate(chart.series):
         shift = (at - (len(chart.series) - 1) / 2) * 14
-        places = [frame.left + width * (sorted(periods).index(str(x)) + 0.5) + shift for x in series.x]
+        places = [frame.left + width * (periods.index(str(x)) + 0.5) + shift for x in series.x]
         marks += _trend(series, places, values)
     return WIDTH, frame.bottom + 26, marks
 

@@ -19,7 +19,8 @@ from pptx.enum.dml import MSO_LINE
 from pptx.util import Pt
 
 from outcomes.comparison.page.charts import ComparisonChart
-from outcomes.exports.drawing.compared import difference_words, names_of, reach_of, signed_ticks
+from outcomes.exports.drawing.compared import difference_words, reach_of, signed_ticks
+from outcomes.exports.drawing.intervals import rows_of
 from outcomes.exports.slides.dress import (
     LABEL_SIZE,
     dress_axis,
@@ -41,7 +42,7 @@ Words = tuple[list[tuple[float, float, str]], bool]
 
 def forest(page: Page, chart: ComparisonChart, box: Box) -> Any:
     """Estimates and intervals of each series, a line at 0, an axis, and words that need no point."""
-    rows = names_of(chart)
+    rows = rows_of(chart)
     reach = 100 * reach_of(chart)
     data = XyChartData()
     for at, series in enumerate(chart.series):

@@ -148,7 +148,9 @@ def _dots(page: Page, chart: Chart, box: Box) -> Any:
 
 def _trend(page: Page, chart: Chart, box: Box) -> Any:
     top = ceiling(trend_top(chart))
-    frame = _columns(page, chart, box, sorted(rows_of(chart)), XL_CHART_TYPE.COLUMN_CLUSTERED, top)
+    frame = _columns(
+        page, chart, box, list(chart.rows) or sorted(rows_of(chart)), XL_CHART_TYPE.COLUMN_CLUSTERED, top
+    )
     dress_axis(frame.chart.value_axis, chart.y_title, 0, top, percent=chart.percent)
     return frame
 

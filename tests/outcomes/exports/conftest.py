@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
+from outcomes.comparison.build import build_comparison
 from outcomes.comparison.reading import load
+from outcomes.comparison.units import Programme
+from outcomes.comparison.value import Comparison
 from outcomes.exports.material import Material, gather
 from outcomes.period import Period
+from outcomes.routes import compared_routes
 from tests.outcomes.builder import Logbook
+from tests.outcomes.comparison.simulated import programme, stories
 
 PERIOD = "2026-Q3"
 
@@ -87,3 +93,31 @@ def material(book: Logbook) -> Material:
 def nothing(db: None) -> Material:
     """A quarter in which nothing happened."""
     return material_of(Logbook())
+
+
+def invented(size: int, risk: float) -> Programme:
+    """A programme of many courses, straight as tables."""
+    return programme(
+        stories(
+            size,
+            3,
+            chance_axillary=lambda severe, age: np.where(severe, 0.4, 0.6),
+            risk=lambda axillary, severe, age: np.where(severe, 3 * risk, risk),
+        )
+    )
+
+
+@pytest.fixture(scope="session")
+def compared() -> Comparison:
+    """A comparison with every part, large enough to be adjusted."""
+    made = invented(400, 0.1)
+    return build_comparison(dataset=made.dataset, facts=made.facts)
+
+
+@pytest.fixture(scope="session")
+def few() -> Comparison:
+    """A comparison of few courses as the quality committee sees it."""
+    made = invented(60, 0.03)
+    found = compared_routes(made.dataset, made.facts, threshold=5)
+    assert found is not None
+    return found

@@ -103,3 +103,47 @@ def test_a_note_cannot_be_changed_or_removed(desk_of: Callable[[str], Client]) -
         Download.objects.update(what="other")
     with pytest.raises(DatabaseError), transaction.atomic():
         Download.objects.get().delete()
+
+
+@pytest.mark.parametrize("section", ["trends", "routes"])
+def test_sections_beside_the_quarter_stand_by_themselves(
+    section: str, desk_of: Callable[[str], Client]
+) -> None:
+    client = desk_of("PHYSICIAN")
+    page = client.get(reverse("quarter"), PERIOD).content.decode()
+    answer = client.get(reverse("quarter_section", args=[section]), PERIOD)
+    shown = answer.content.decode()
+
+    assert f'data-later="#{section}"' in page
+    assert answer.status_code == 200
+    assert f'<section class="section" id="{section}"' in shown
+    charts = [part["chart"].id for part in answer.context["section"]["parts"]]
+    assert charts == (["chart-routes"] if section == "routes" else charts)
+    assert len(charts) == (1 if section == "routes" else 4)
+    for id in charts:
+        assert client.get(reverse("figure_svg", args=[id]), PERIOD).status_code == 200
+
+
+def test_the_forest_is_hedged_on_the_page(desk_of: Callable[[str], Client]) -> None:
+    page = desk_of("PHYSICIAN").get(reverse("quarter_section", args=["routes"]), PERIOD).content.decode()
+
+    assert "Routes were chosen for patients, not drawn by lot" in page
+    assert "Not adjusted" in page
+
+
+def test_a_year_has_no_quarters_before(desk_of: Callable[[str], Client]) -> None:
+    client = desk_of("PHYSICIAN")
+
+    assert client.get(reverse("quarter_section", args=["trends"]), {"period": "2026"}).status_code == 404
+    assert client.get(reverse("quarter_section", args=["nothing"]), PERIOD).status_code == 404
+    assert 'data-later="#trends"' not in client.get(reverse("quarter"), {"period": "2026"}).content.decode()
+
+
+def test_the_committee_sees_no_small_count_in_them(desk_of: Callable[[str], Client]) -> None:
+    client = desk_of("COMMITTEE")
+    trends = client.get(reverse("quarter_section", args=["trends"]), PERIOD)
+    routes = client.get(reverse("quarter_section", args=["routes"]), PERIOD)
+
+    assert trends.context["section"]["parts"] == []
+    assert routes.context["section"]["parts"] == []
+    assert "too small for its size to be shown" in routes.content.decode()

@@ -5,10 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from xml.etree import ElementTree
 
-import numpy as np
 import pytest
 
-from outcomes.comparison.build import build_comparison
 from outcomes.comparison.page.sections import sections
 from outcomes.comparison.value import Comparison
 from outcomes.exports.drawing import draw
@@ -17,7 +15,6 @@ from outcomes.exports.drawing.compared import difference_words, reach_of, signed
 from outcomes.exports.material import Material
 from outcomes.figures import Chart, Series
 from outcomes.routes import routes_forest
-from tests.outcomes.comparison.simulated import programme, stories
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -80,20 +77,6 @@ def test_a_limit_beyond_the_axis_is_cut_and_marked() -> None:
 def test_ticks_are_round_and_end_at_the_ceiling() -> None:
     assert ticks(ceiling(0.83)) == pytest.approx([0, 0.2, 0.4, 0.6, 0.8, 1.0])
     assert ticks(ceiling(7)) == [0, 2, 4, 6, 8]
-
-
-@pytest.fixture(scope="module")
-def compared() -> Comparison:
-    """An invented programme large enough for every part of the comparison."""
-    made = programme(
-        stories(
-            400,
-            3,
-            chance_axillary=lambda severe, age: np.where(severe, 0.4, 0.6),
-            risk=lambda axillary, severe, age: np.where(severe, 0.3, 0.1),
-        )
-    )
-    return build_comparison(dataset=made.dataset, facts=made.facts)
 
 
 def test_every_chart_of_the_comparison_can_be_drawn(compared: Comparison) -> None:
