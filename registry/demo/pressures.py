@@ -70,8 +70,8 @@ def measure(case: Case, chance: Chance) -> None:
         return
     heart = _heart(case, chance)
     if not case.course.transferred_in and chance.yes(0.96):
-        drug = OnSupport.INOTROPE if case.course.inotropes else OnSupport.NONE
-        case.sets.append(_set(case, chance, _before_at(case, chance), drug, heart, NO_PUMP))
+        alone = OnSupport.INOTROPE if case.course.inotropes else OnSupport.NONE
+        case.sets.append(_set(case, chance, _before_at(case, chance), alone, heart, NO_PUMP))
     responses = POOR if case.is_dead or case.escalated else GOOD
     drug = bool(case.course.inotropes)
     for name, at in _times(case, chance).items():
