@@ -67,8 +67,8 @@ def read_clinical(
 ) -> Clinical:
     """All of it, for the courses, runs and events of a dataset read in the same snapshot."""
     return Clinical(
-        course=aligned(_conditions(reader), courses.pk),
-        run=aligned(_procedures(reader), runs.pk),
+        course={**aligned(_people(reader), courses.pk), **aligned(_conditions(reader), courses.pk)},
+        run={**aligned(_procedures(reader), runs.pk), **aligned(_procedure_values(reader), runs.pk)},
         laboratory=aligned(_laboratory(reader, zone), courses.pk),
         aftermath={
             **aligned(_discharges(reader), courses.pk, discharged_on=NEVER),
@@ -137,27 +137,37 @@ def _word(held: Sequence[str]) -> str:
     return " + ".join(f"(({sql}) + 1)::int8 * {2 ** (CODE_BITS * place)}" for place, sql in enumerate(held))
 
 
-def _conditions(reader: Reader) -> dict[str, Ints]:
-    """Patients and their condition at the start, one row a course."""
-    small = ("lvef_pct", "lvedd_mm", "sodium_mmol_l")
+def _people(reader: Reader) -> dict[str, Ints]:
+    """What every course has: its patient, the cause, where it began."""
     columns = {
         "pk": Column("c.id", "id"),
         "admitted": Column("coalesce(c.admitted_at, 'infinity')", "moment"),
         "sex": Column(numbered("p.sex", codes.SEXES), "choice"),
         "birth_year": Column(f"p.birth_year - {FIRST_BIRTH_YEAR}", "choice"),
         "aetiology": Column(numbered("c.aetiology", codes.AETIOLOGIES), "choice"),
+        "transferred": Column("c.transferred_in::int", "choice"),
+    }
+    source = f"{reader.rows(Course)} c JOIN {reader.rows(Patient)} p ON p.id = c.patient_id"
+    rows = _read(reader, columns, {}, f"{source} WHERE c.{OF_CENTRES}")
+    return {**rows, "birth_year": rows["birth_year"] + FIRST_BIRTH_YEAR}
+
+
+def _conditions(reader: Reader) -> dict[str, Ints]:
+    """Condition at the start, of the courses in which any of it is recorded."""
+    small = ("lvef_pct", "lvedd_mm", "sodium_mmol_l")
+    columns = {
+        "pk": Column("c.id", "id"),
         "presentation": Column(numbered("c.presentation", codes.PRESENTATIONS), "choice"),
         "pacing_device": Column(numbered("c.pacing_device", codes.PACING_DEVICES), "choice"),
-        "transferred": Column("c.transferred_in::int", "choice"),
         **{name: Column(_known(f"c.{name}::int"), "choice") for name in YES_NO},
         **{name: Column(_known(f"c.{name}"), "choice") for name in small},
         "haemoglobin_g_dl": Column(_tenths("c.haemoglobin_g_dl"), "choice"),
     }
     wide = {name: _tenths(f"c.{name}") for name in TENTHS if name not in columns}
     wide |= {name: _known(f"round(c.{name})::int") for name in WHOLE if name not in columns}
-    source = f"{reader.rows(Course)} c JOIN {reader.rows(Patient)} p ON p.id = c.patient_id"
-    rows = _read(reader, columns, wide, f"{source} WHERE c.{OF_CENTRES}")
-    return {**rows, "birth_year": rows["birth_year"] + FIRST_BIRTH_YEAR}
+    filled = ", ".join(f"c.{name}" for name in (*YES_NO, *TENTHS, *WHOLE))
+    some = f"num_nonnulls({filled}) > 0 OR c.presentation <> '' OR c.pacing_device <> ''"
+    return _read(reader, columns, wide, f"{reader.rows(Course)} c WHERE c.{OF_CENTRES} AND ({some})")
 
 
 def _procedures(reader: Reader) -> dict[str, Ints]:
@@ -172,6 +182,14 @@ def _procedures(reader: Reader) -> dict[str, Ints]:
             guidance.value: Column(f"('{guidance.value}' = ANY(r.guidance))::int", "choice")
             for guidance in Guidance
         },
+    }
+    return _read(reader, columns, {}, f"{reader.rows(Run)} r WHERE {reader.of_courses('r.course_id')}")
+
+
+def _procedure_values(reader: Reader) -> dict[str, Ints]:
+    """Times and amounts, of the runs in which any is recorded."""
+    columns = {
+        "pk": Column("r.id", "id"),
         "puncture_attempts": Column(_known("r.puncture_attempts"), "choice"),
         "standby_min": Column(_known("r.standby_min"), "choice"),
     }
@@ -180,8 +198,9 @@ def _procedures(reader: Reader) -> dict[str, Ints]:
         "fluoroscopy_min": _tenths("r.fluoroscopy_min"),
         "contrast_ml": _known("r.contrast_ml"),
     }
-    source = f"{reader.rows(Run)} r WHERE {reader.of_courses('r.course_id')}"
-    return _read(reader, columns, wide, source)
+    filled = ", ".join(f"r.{name}" for name in (*wide, "puncture_attempts", "standby_min"))
+    rule = f"num_nonnulls({filled}) > 0 AND {reader.of_courses('r.course_id')}"
+    return _read(reader, columns, wide, f"{reader.rows(Run)} r WHERE {rule}")
 
 
 def _pressures(reader: Reader) -> dict[str, Ints]:

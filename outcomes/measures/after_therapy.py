@@ -14,7 +14,7 @@ from outcomes.measures.base import CONVENTION, KAPLAN_MEIER, WILSON, Measure
 from outcomes.measures.incidence import Exits, staying_figure
 from outcomes.measures.making import curve_of, key_of
 from outcomes.measures.scope import ROUTE_LABELS, Scope
-from outcomes.measures.summaries import Item, median_figure, share_figure
+from outcomes.measures.summaries import Item, arranged, median_figure, share_figure
 from outcomes.measures.values import Curve, Figure, Findings
 from registry.choices import Outcome, Severity
 
@@ -135,28 +135,26 @@ def recovery(scope: Scope) -> Findings:
     after, courses = Aftermath(scope), scope.dataset.courses
     grades = scope.dataset.clinical.aftermath["graft_dysfunction"]
     moderate = codes.SEVERITIES.index(Severity.MODERATE)
-
-    def graft() -> Floats:
-        return np.where(grades < 0, np.nan, grades >= moderate)
-
+    chosen, groups = arranged(scope, after.had(Outcome.TRANSPLANT), courses.route)
+    grafts = np.where(grades < 0, np.nan, grades >= moderate)[chosen]
     item = Item(
-        "after.recovery", "graft", "Moderate or severe graft dysfunction", "courses", courses.pk, graft
-    )
-    figures = [
-        share_figure(item, graft(), rows, group, level=scope.level)
-        for group, rows in scope.by_group(after.had(Outcome.TRANSPLANT), courses.route)
-    ]
+        "after.recovery", "graft", "Moderate or severe graft dysfunction", "courses", courses.pk[chosen],
+        lambda: grafts,
+    )  # fmt: skip
+    figures = [share_figure(item, grafts, rows, group, level=scope.level) for group, rows in groups.items()]
     for name, _, outcome in THERAPIES:
-        label = f"Days from {THERAPY_WORDS[name]} to leaving hospital alive"
-        item = Item(
-            "after.recovery", f"{name}/leaving", label, "courses", courses.pk,
-            lambda: after.days_to_leaving, "d",
-        )  # fmt: skip
-        figures += [
-            median_figure(item, after.days_to_leaving, rows, group)
-            for group, rows in scope.by_group(after.had(outcome), courses.route)
-        ]
+        figures += _leaving(after, name, outcome)
     return Findings(tuple(figures))
+
+
+def _leaving(after: Aftermath, name: str, outcome: Outcome) -> list[Figure]:
+    """Days from one therapy to leaving hospital alive."""
+    courses = after.scope.dataset.courses
+    chosen, groups = arranged(after.scope, after.had(outcome), courses.route)
+    days = after.days_to_leaving[chosen]
+    label = f"Days from {THERAPY_WORDS[name]} to leaving hospital alive"
+    item = Item("after.recovery", f"{name}/leaving", label, "courses", courses.pk[chosen], lambda: days, "d")
+    return [median_figure(item, days, rows, group) for group, rows in groups.items()]
 
 
 _CONDITIONAL = "Conditional on the therapy: those who died waiting, or never had it, are not in it."

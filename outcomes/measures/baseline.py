@@ -8,11 +8,11 @@ from functools import cached_property
 
 import numpy as np
 
-from outcomes.estimators.arrays import Flags, Floats
+from outcomes.estimators.arrays import Floats, Ints
 from outcomes.measures.base import CONVENTION, Measure
 from outcomes.measures.characteristics import SHOWN, Characteristic, Starts
 from outcomes.measures.scope import Scope
-from outcomes.measures.summaries import Item, median_figure, routes_apart, share_figure
+from outcomes.measures.summaries import Item, arranged, median_figure, routes_apart, share_figure
 from outcomes.measures.values import Figure, Findings
 
 AUSTIN = "Austin PC, Stat Med 2009;28:3083-3107, doi:10.1002/sim.3697"
@@ -25,24 +25,25 @@ class Starting:
     scope: Scope
 
     @cached_property
+    def _arranged(self) -> tuple[Ints, dict[str, slice]]:
+        return arranged(self.scope, self.scope.analysed, self.scope.dataset.courses.route)
+
+    @cached_property
     def starts(self) -> Starts:
         courses, clinical = self.scope.dataset.courses, self.scope.dataset.clinical
-        analysed = np.flatnonzero(self.scope.analysed)
-        first = courses.first_run[analysed]
+        chosen, _ = self._arranged
         return Starts(
             facts=clinical.course,
             courses=courses,
-            course=analysed,
-            started=courses.began[analysed],
-            urgency=clinical.run["urgency"][first],
+            course=chosen,
+            started=courses.began[chosen],
+            urgency=clinical.run["urgency"][courses.first_run[chosen]],
         )
 
-    @cached_property
-    def groups(self) -> dict[str, Flags]:
-        """Which of these courses belong to each route group."""
-        scope, analysed = self.scope, self.scope.analysed
-        route = scope.dataset.courses.route
-        return {group: rows[analysed] for group, rows in scope.by_group(analysed, route)}
+    @property
+    def groups(self) -> dict[str, slice]:
+        """Where the courses of each route group stand among these."""
+        return self._arranged[1]
 
     def item(self, name: str, label: str, values: Callable[[], Floats], of: Characteristic) -> Item:
         pks = self.scope.dataset.courses.pk[self.starts.course]
@@ -81,8 +82,7 @@ def _level(starting: Starting, shown: Characteristic, values: Floats, level: int
 def _compared(starting: Starting, item: Item, values: Floats, *, binary: bool) -> Iterator[Figure]:
     for group, rows in starting.groups.items():
         yield (share_figure if binary else median_figure)(item, values, rows, group)
-    route = starting.scope.dataset.courses.route[starting.starts.course]
-    yield routes_apart(item, values, np.ones(values.size, dtype=np.bool_), route, binary=binary)
+    yield routes_apart(item, values, starting.groups, binary=binary)
 
 
 BASELINE = Measure(

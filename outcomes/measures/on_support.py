@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property, partial
 from typing import Literal
@@ -13,9 +12,9 @@ from outcomes.dataset.clinical import EARLY_DAYS, LOWEST_RIGHT_ATRIAL, TENTHS
 from outcomes.dataset.clock import MINUTES_PER_DAY
 from outcomes.estimators.arrays import Flags, Floats, Ints
 from outcomes.measures.base import CONVENTION, Measure
-from outcomes.measures.characteristics import positive
+from outcomes.measures.characteristics import positive, recorded
 from outcomes.measures.scope import Scope
-from outcomes.measures.summaries import Item, change_figure, median_figure
+from outcomes.measures.summaries import Item, arranged, change_figure, median_figure
 from outcomes.measures.values import ALL_ROUTES, Figure, Findings
 
 When = Literal["before", "early", "last"]
@@ -70,6 +69,16 @@ class Values:
         found[sets["course"][rows]] = self._measured(quantity, rows)
         return found
 
+    def pairs(self, quantity: Quantity, when: When, chosen: Ints) -> tuple[Floats, Floats]:
+        """Values of the chosen courses before and at a time, NaN unless both are known."""
+        before, after = self.of(quantity, "before")[chosen], self.of(quantity, when)[chosen]
+        both = recorded(before) & recorded(after)
+        return np.where(both, before, np.nan), np.where(both, after, np.nan)
+
+    def one_of_pairs(self, place: int, quantity: Quantity, when: When, chosen: Ints) -> Floats:
+        """The earlier (0) or the later (1) value of the pairs."""
+        return self.pairs(quantity, when, chosen)[place]
+
     @cached_property
     def _windows(self) -> dict[When, Flags]:
         sets, began = self.scope.dataset.clinical.pressures, self.scope.dataset.courses.began
@@ -119,33 +128,21 @@ def _compared(scope: Scope, *, measure: str, when: When) -> Findings:
 def _figures(values: Values, quantity: Quantity, *, measure: str, when: When) -> list[Figure]:
     scope = values.scope
     courses = scope.dataset.courses
-    before, after = values.of(quantity, "before"), values.of(quantity, when)
-    paired = ~np.isnan(before) & ~np.isnan(after)
+    chosen, groups = arranged(scope, scope.analysed, courses.route)
+    pairs = values.pairs(quantity, when, chosen)
     first, later = (
         Item(
-            measure, quantity.name, quantity.label, "courses", courses.pk,
-            _of_pairs(values, quantity, of, when), quantity.scale, quantity.decimals,
+            measure, quantity.name, quantity.label, "courses", courses.pk[chosen],
+            partial(values.one_of_pairs, place, quantity, when, chosen), quantity.scale, quantity.decimals,
         )
-        for of in ("before", when)
+        for place in (0, 1)
     )  # fmt: skip
-    both = np.where(paired, before, np.nan), np.where(paired, after, np.nan)
-    found = []
-    for group, rows in scope.by_group(scope.analysed, courses.route):
-        if group == ALL_ROUTES:
-            found.append(median_figure(first, both[0], rows, group, part="before"))
-            found.append(median_figure(later, both[1], rows, group, part="after"))
-        found.append(change_figure(later, first.values, both, rows, group, level=scope.level))
-    return found
-
-
-def _of_pairs(values: Values, quantity: Quantity, of: When, when: When) -> Callable[[], Floats]:
-    """Values at a time, of courses that have the earlier and the later one."""
-
-    def found() -> Floats:
-        known = ~np.isnan(values.of(quantity, "before")) & ~np.isnan(values.of(quantity, when))
-        return np.where(known, values.of(quantity, of), np.nan)
-
-    return found
+    everybody = groups[ALL_ROUTES]
+    return [
+        median_figure(first, pairs[0], everybody, ALL_ROUTES, part="before"),
+        median_figure(later, pairs[1], everybody, ALL_ROUTES, part="after"),
+        *(change_figure(later, pairs, rows, group, level=scope.level) for group, rows in groups.items()),
+    ]
 
 
 _SHARED = (

@@ -12,7 +12,7 @@ from outcomes.estimators.arrays import Flags, Floats
 from outcomes.measures.base import CONVENTION, WILSON, Measure
 from outcomes.measures.characteristics import positive
 from outcomes.measures.scope import Scope
-from outcomes.measures.summaries import Item, median_figure, share_figure
+from outcomes.measures.summaries import Item, arranged, median_figure, share_figure
 from outcomes.measures.values import Figure, Findings
 from registry.choices import AccessMethod, FilmVerdict, Guidance
 
@@ -86,16 +86,16 @@ def procedure(scope: Scope) -> Findings:
 
 def _figures(scope: Scope, line: Line, placed: Flags) -> list[Figure]:
     runs = scope.dataset.runs
-    values = line.values(scope)
+    chosen, groups = arranged(scope, placed, runs.route)
+    values = line.values(scope)[chosen]
     item = Item(
-        "procedure", line.name, line.label, "runs", runs.pk, lambda: line.values(scope), line.scale,
-        line.decimals,
+        "procedure", line.name, line.label, "runs", runs.pk[chosen], lambda: line.values(scope)[chosen],
+        line.scale, line.decimals,
     )  # fmt: skip
-    groups = scope.by_group(placed, runs.route)
     if not line.share:
-        return [median_figure(item, values, rows, group) for group, rows in groups]
+        return [median_figure(item, values, rows, group) for group, rows in groups.items()]
     level = scope.level if line.limits else None
-    return [share_figure(item, values, rows, group, level=level) for group, rows in groups]
+    return [share_figure(item, values, rows, group, level=level) for group, rows in groups.items()]
 
 
 PROCEDURE = Measure(

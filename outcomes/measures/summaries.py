@@ -18,11 +18,12 @@ from outcomes.estimators.balance import StandardisedDifference, binary_differenc
 from outcomes.estimators.order import quartiles
 from outcomes.estimators.paired import mean_difference
 from outcomes.estimators.proportions import proportion
+from outcomes.measures.characteristics import recorded
 from outcomes.measures.making import key_of
+from outcomes.measures.scope import Scope
 from outcomes.measures.values import ALL_ROUTES, CaseList, Cases, Counted, Figure, Record
 from registry.choices import RouteGroup
 
-AXILLARY, FEMORAL = (codes.ROUTES.index(route) for route in (RouteGroup.AXILLARY, RouteGroup.FEMORAL))
 MEDIAN = "median with quartiles (type 7)"
 NOBODY = "not estimable: recorded in none of the {counted}"
 
@@ -49,13 +50,26 @@ class Item:
         """The label with its unit."""
         return f"{self.label}, {self.scale}" if self.scale else self.label
 
-    def found(self, rows: Callable[[], Flags]) -> CaseList:
-        """The records flagged, when asked for."""
-        pks = self.pks
-        return CaseList(self.record, lambda: pks[rows()])
+    def found(self, group: slice, has: Callable[[Floats], Flags] | None = None) -> CaseList:
+        """The records of a group, or those whose value is as asked; worked out when the list is opened."""
+        pks, values = self.pks[group], self.values
+        return CaseList(self.record, lambda: pks if has is None else pks[has(values()[group])])
 
 
-def median_figure(item: Item, values: Floats, rows: Flags, group: str, *, part: str = "") -> Figure:
+def arranged(scope: Scope, rows: Flags, route: Ints) -> tuple[Ints, dict[str, slice]]:
+    """Positions of the rows ordered by route, and the stretch of each route group."""
+    chosen = np.flatnonzero(rows)
+    chosen = chosen[np.argsort(route[chosen], kind="stable")]
+    edges = np.searchsorted(route[chosen], np.arange(len(codes.ROUTES) + 1)).tolist()
+    stretches = {code.value: slice(edges[k], edges[k + 1]) for k, code in enumerate(codes.ROUTES)}
+    return chosen, {group: stretches.get(group, slice(None)) for group in scope.groups}
+
+
+def _hits(values: Floats) -> Flags:
+    return np.asarray(values == 1.0)
+
+
+def median_figure(item: Item, values: Floats, rows: slice, group: str, *, part: str = "") -> Figure:
     """Median and quartiles of the rows that have a value; ``values`` are the item's own, already worked out.
 
     ``part`` distinguishes several medians of one item.
@@ -81,12 +95,12 @@ def median_figure(item: Item, values: Floats, rows: Flags, group: str, *, part: 
         scale=item.scale,
         decimals=item.decimals,
         missing=here.size - known.size,
-        cases=Cases((item.found(lambda: rows & ~np.isnan(item.values())),), (item.found(lambda: rows),)),
+        cases=Cases((item.found(rows, recorded),), (item.found(rows),)),
     )
 
 
 def share_figure(
-    item: Item, values: Floats, rows: Flags, group: str, *, level: float | None = None, note: str = ""
+    item: Item, values: Floats, rows: slice, group: str, *, level: float | None = None, note: str = ""
 ) -> Figure:
     """Share of 1 among the rows that have a value, 0 or 1; Wilson limits at ``level``, or none."""
     here = values[rows]
@@ -109,19 +123,16 @@ def share_figure(
         method=limits.method if limits else "",
         note="; ".join(part for part in (note, absent) if part),
         missing=here.size - known,
-        cases=Cases(
-            (item.found(lambda: rows & (item.values() == 1.0)),),
-            (item.found(lambda: rows & ~np.isnan(item.values())),),
-        ),
+        cases=Cases((item.found(rows, _hits),), (item.found(rows, recorded),)),
     )
 
 
-def routes_apart(item: Item, values: Floats, rows: Flags, route: Ints, *, binary: bool) -> Figure:
-    """Standardised difference of the item, axillary less femoral, among rows of these two routes."""
-    known = rows & ~np.isnan(values)
-    axillary, femoral = known & (route == AXILLARY), known & (route == FEMORAL)
-    found = _difference(values, axillary, femoral, binary=binary)
-    either = rows & ((route == AXILLARY) | (route == FEMORAL))
+def routes_apart(item: Item, values: Floats, groups: dict[str, slice], *, binary: bool) -> Figure:
+    """Standardised difference of the item, axillary less femoral."""
+    axillary, femoral = (groups[route] for route in (RouteGroup.AXILLARY, RouteGroup.FEMORAL))
+    first, second = (here[recorded(here)] for here in (values[axillary], values[femoral]))
+    either = slice(axillary.start, femoral.stop)  # the two stand side by side
+    found = _difference(first, second, binary=binary) if first.size and second.size else None
     value = found.value if found else None
     why = found.note if found else "a route has no recorded value"
     return Figure(
@@ -131,43 +142,37 @@ def routes_apart(item: Item, values: Floats, rows: Flags, route: Ints, *, binary
         group=ALL_ROUTES,
         unit="standard deviations",
         counted=item.counted,
-        numerator=int(np.count_nonzero(axillary | femoral)),
+        numerator=first.size + second.size,
         out_of=item.counted,
-        denominator=int(np.count_nonzero(either)),
+        denominator=femoral.stop - axillary.start,
         estimate=value,
         method="standardised difference, pooled standard deviation" if value is not None else "",
         note=why if value is not None else f"not estimable: {why}",
         decimals=2,
-        cases=Cases((item.found(lambda: either & ~np.isnan(item.values())),), (item.found(lambda: either),)),
+        cases=Cases((item.found(either, recorded),), (item.found(either),)),
     )
 
 
-def _difference(
-    values: Floats, axillary: Flags, femoral: Flags, *, binary: bool
-) -> StandardisedDifference | None:
-    first, second = values[axillary], values[femoral]
-    if not first.size or not second.size:
-        return None
+def _difference(axillary: Floats, femoral: Floats, *, binary: bool) -> StandardisedDifference:
     if binary:
         # The four counts stand for all rows: a share has the variance p(1 - p), whatever its rows.
-        hits = float(first.sum()), float(second.sum())
-        weights = [hits[0], first.size - hits[0], hits[1], second.size - hits[1]]
+        hits = float(axillary.sum()), float(femoral.sum())
+        weights = [hits[0], axillary.size - hits[0], hits[1], femoral.size - hits[1]]
         return binary_difference("share", [1, 0, 1, 0], [1, 1, 0, 0], weights=weights, sd="pooled weighted")
-    arms = np.repeat([1.0, 0.0], [first.size, second.size])
-    return continuous_difference("value", np.concatenate([first, second]), arms)
+    arms = np.repeat([1.0, 0.0], [axillary.size, femoral.size])
+    return continuous_difference("value", np.concatenate([axillary, femoral]), arms)
 
 
 def change_figure(
-    item: Item, before: Callable[[], Floats], pairs: tuple[Floats, Floats], rows: Flags, group: str,
-    *, level: float,
-) -> Figure:  # fmt: skip
-    """Mean difference of the rows measured twice; the item's own values are the later ones.
-
-    ``pairs`` are both values of every row, already worked out.
+    item: Item, pairs: tuple[Floats, Floats], rows: slice, group: str, *, level: float
+) -> Figure:
+    """Mean difference of those measured twice. ``pairs`` are both values of every row, NaN unless both are
+    known; the item's own are the later ones.
     """
-    first, second = pairs[0][rows], pairs[1][rows]
-    paired = ~np.isnan(first) & ~np.isnan(second)
-    found = mean_difference(first[paired], second[paired], level=level) if paired.any() else None
+    first, second = (values[rows] for values in pairs)
+    paired = recorded(second)
+    count = int(np.count_nonzero(paired))
+    found = mean_difference(first[paired], second[paired], level=level) if count else None
     return Figure(
         key=key_of(item.measure, group, item.name, "change"),
         measure=item.measure,
@@ -175,7 +180,7 @@ def change_figure(
         group=group,
         unit="mean difference",
         counted=item.counted,
-        numerator=int(np.count_nonzero(paired)),
+        numerator=count,
         out_of=item.counted,
         denominator=first.size,
         estimate=found.value if found else None,
@@ -185,9 +190,6 @@ def change_figure(
         note=found.note if found else "not estimable: no pair of values",
         scale=item.scale,
         decimals=item.decimals + 1,
-        missing=first.size - int(np.count_nonzero(paired)),
-        cases=Cases(
-            (item.found(lambda: rows & ~np.isnan(before()) & ~np.isnan(item.values())),),
-            (item.found(lambda: rows),),
-        ),
+        missing=first.size - count,
+        cases=Cases((item.found(rows, recorded),), (item.found(rows),)),
     )
