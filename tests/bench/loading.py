@@ -7,6 +7,8 @@ import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from tests.bench.bare import bare
+
 if TYPE_CHECKING:  # whoever only reads must not carry it
     import pandas as pd
 
@@ -37,19 +39,22 @@ def migrate() -> None:
 
 def load(tables: dict[str, pd.DataFrame]) -> None:
     """Replace all rows. Triggers of ours are off, so there is no history; constraints are checked."""
-    from django.db import connection
+    from django.db import connection, transaction
 
     from registry.models import Centre
 
+    names = [f"registry_{name}" for name in tables]
     with connection.cursor() as cursor:
-        cursor.execute("TRUNCATE registry_centre, registry_patient, registry_candidate CASCADE")
-        for number in sorted(tables["patient"].centre_id.unique()):
-            Centre.objects.create(pk=number, code=f"B{number}", name=f"Centre {number}", time_zone=ZONE)
-        for name, rows in tables.items():
-            cursor.execute(f"ALTER TABLE registry_{name} DISABLE TRIGGER USER")
-            _set_defaults(cursor, name)
-            _copy(cursor, name, rows)
-            cursor.execute(f"ALTER TABLE registry_{name} ENABLE TRIGGER USER")
+        with transaction.atomic():
+            cursor.execute("TRUNCATE registry_centre, registry_patient, registry_candidate CASCADE")
+            for number in sorted(tables["patient"].centre_id.unique()):
+                Centre.objects.create(pk=number, code=f"B{number}", name=f"Centre {number}", time_zone=ZONE)
+            with bare(cursor, names):
+                for name, rows in tables.items():
+                    cursor.execute(f"ALTER TABLE registry_{name} DISABLE TRIGGER USER")
+                    _set_defaults(cursor, name)
+                    _copy(cursor, name, rows)
+                    cursor.execute(f"ALTER TABLE registry_{name} ENABLE TRIGGER USER")
         cursor.execute("VACUUM ANALYZE")
 
 
