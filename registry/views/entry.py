@@ -17,6 +17,7 @@ from registry.access import SignedInRequest
 from registry.actions import Conflict, Gone, remember_submission
 from registry.forms.base import LogbookForm
 from registry.forms.settings import CentreForm
+from registry.history import shown
 from registry.models import Record, Submission
 
 Forms = Sequence[LogbookForm]
@@ -125,9 +126,14 @@ def show_both(form: LogbookForm | CentreForm, current: Record) -> None:
 
 
 def _shown(record: Record, name: str) -> str:
-    display = getattr(record, f"get_{name}_display", None)
-    value = display() if display else getattr(record, name)
-    return "" if value is None else str(value)
+    """A value as people read it, times on the centre's clocks."""
+    value = getattr(record, name)
+    column = next((column for column in record.described() if column.name == name), None)
+    if value in (None, "", []):
+        return ""
+    if column is None:
+        return ", ".join(map(str, value)) if isinstance(value, list) else str(value)
+    return shown(column, value)
 
 
 def show(request: SignedInRequest, page: Page, forms: Forms, *, key: uuid.UUID | None = None) -> HttpResponse:

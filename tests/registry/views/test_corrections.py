@@ -162,6 +162,16 @@ def test_two_editors_see_both_entries_and_nothing_is_lost(
     assert (course.shock_stage, course.weight_kg, course.version) == ("D", Decimal(81), 3)
 
 
+def test_what_was_saved_meanwhile_is_shown_as_people_read_it(desk: Client, run: Run) -> None:
+    mine = correction(desk, run, record__inserted_at="t-8 0800")
+    theirs = correction(desk, run, record__guidance=["ULTRASOUND", "FLUORO"])
+    send(desk, url_of(run), theirs)
+    conflicts = desk.post(url_of(run), mine).context["forms"][0].conflicts
+    shown = {row["label"]: (row["typed"], row["saved"]) for row in conflicts}
+    assert shown["Guidance"] == ("Ultrasound", "Ultrasound, Fluoroscopy")
+    assert shown["Inserted"][0].endswith(" 08:00")
+
+
 def test_a_version_that_never_was_is_a_conflict(desk: Client, run: Run) -> None:
     for version in ("99", "-1", "9" * 40):
         response = desk.post(url_of(run), {**correction(desk, run), "record-version": version})

@@ -39,7 +39,7 @@ def test_two_administrators_see_both_entries_and_nothing_is_lost(admin: Client, 
     assert response.status_code == 422
     assert 'id="conflict"' in response.content.decode()
     shown = response.context["form"].conflicts
-    assert {"label": "Gap rule", "typed": "12", "saved": "36"} in shown
+    assert {"label": "Gap rule", "typed": "12 h", "saved": "36 h"} in shown
     centre.refresh_from_db()
     assert (centre.gap_rule_hours, centre.smallest_cell, centre.version) == (36, 7, 2)
     again = {**mine, "version": response.context["form"].data["version"]}
