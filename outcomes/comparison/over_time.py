@@ -16,7 +16,16 @@ from outcomes.comparison.value import ARMS, LearningCurve, OverTime, Trend
 from outcomes.dataset.clock import MINUTES_PER_DAY, local_days, minute_of
 from outcomes.estimators.arrays import Floats, Ints
 from outcomes.estimators.base import EstimatorError
-from outcomes.estimators.controlcharts import ControlChart, t_baseline, t_chart, u_baseline, u_chart
+from outcomes.estimators.chartsignals import DEFAULT_RULES
+from outcomes.estimators.controlcharts import (
+    ControlChart,
+    g_baseline,
+    g_chart,
+    t_baseline,
+    t_chart,
+    u_baseline,
+    u_chart,
+)
 from outcomes.estimators.cusum import (
     Cusum,
     RunLength,
@@ -37,7 +46,7 @@ def over_time(programme: Programme, units: Units, choices: Choices) -> OverTime:
     endpoint = BY_CODE[choices.outcome]
     return OverTime(
         learning=learning_curve(programme, units, endpoint),
-        trends=tuple(trend(programme, endpoint, axillary) for axillary in (True, False)),
+        trends=tuple(chart for axillary in (True, False) for chart in trends(programme, endpoint, axillary)),
     )
 
 
@@ -126,23 +135,29 @@ def signal_threshold(risks: Floats, odds_ratio: float) -> RunLength:
 # Trend charts: all runs of a route, whatever the filters, as a process is watched as a whole
 
 
-def trend(programme: Programme, endpoint: Endpoint, axillary: bool) -> Trend:
-    """Events per 1,000 device-days by month, or, when they are rare, days between events."""
+def trends(programme: Programme, endpoint: Endpoint, axillary: bool) -> tuple[Trend, ...]:
+    """Events per 1,000 device-days by month; when they are rare, days and pumps between events.
+
+    Days come closer also when more pumps are placed; pumps do not, but say nothing of how long each stayed.
+    """
     arm = ARMS[0] if axillary else ARMS[1]
     if not endpoint.of_events:
-        return _no_trend(arm, "only outcomes made of events are charted; choose a complication above")
+        refusal = "only outcomes made of events are charted; choose a complication above"
+        return (_no_trend(arm, refusal),)
     edges = _months(programme)
     if len(edges) <= limits.BASELINE_MONTHS + 1:
-        return _no_trend(
-            arm, f"the logbook is too young: {limits.BASELINE_MONTHS} full months make the frozen baseline"
-        )
+        refusal = f"the logbook is too young: {limits.BASELINE_MONTHS} full months make the frozen baseline"
+        return (_no_trend(arm, refusal),)
     route = AXILLARY if axillary else FEMORAL
     onset = _onsets(programme, endpoint, route)
     events = np.histogram(onset, edges)[0]
     days = _days_in_months(programme, route, edges)
     if events[: limits.BASELINE_MONTHS].sum() >= limits.FEWEST_BASELINE_EVENTS:
-        return _by_month(programme, arm, edges, events, days)
-    return _between(programme, arm, np.sort(onset), edges)
+        return (_by_month(programme, arm, edges, events, days),)
+    by_days = _between(programme, arm, np.sort(onset), edges)
+    if by_days.refusal:
+        return (by_days,)
+    return by_days, _pumps_between(programme, endpoint, route, arm, edges)
 
 
 def _months(programme: Programme) -> Ints:
@@ -210,13 +225,42 @@ def _between(programme: Programme, arm: str, onset: Ints, edges: Ints) -> Trend:
             "compare with them",
         )
     gaps = np.diff(onset) / MINUTES_PER_DAY
-    in_baseline = int((onset[1:] < edges[limits.BASELINE_MONTHS]).sum())
-    cut = max(in_baseline, limits.FEWEST_BASELINE_GAPS)
+    cut = _frozen_gaps(onset, edges)
     try:
         chart = t_chart(gaps, t_baseline(gaps[:cut]))
     except EstimatorError as error:
         return _no_trend(arm, f"no limits can be set ({error.rule})")
-    labels = _labels(programme, onset[1:])
+    return _gaps_charted(programme, arm, chart, onset[1:], cut)
+
+
+def _pumps_between(programme: Programme, endpoint: Endpoint, route: int, arm: str, edges: Ints) -> Trend:
+    """Pumps of the route without the event, in the order of insertion, between those with it."""
+    runs, happened = programme.dataset.runs, programme.happened
+    hit = np.zeros(runs.size, dtype=np.bool_)
+    hit[happened.run[chosen_events(programme, endpoint)]] = True
+    placed = np.flatnonzero(runs.is_pump & (runs.route == route))
+    placed = placed[np.argsort(runs.inserted[placed], kind="stable")]
+    place = np.flatnonzero(hit[placed])
+    inserted = runs.inserted[placed[place]]
+    if place.size <= limits.FEWEST_BASELINE_GAPS:
+        return _no_trend(arm, "too few pumps with the event for a chart of the pumps between them")
+    gaps, cut = np.diff(place) - 1, _frozen_gaps(inserted, edges)
+    try:
+        chart = g_chart(gaps, g_baseline(gaps[:cut]), rules=(*DEFAULT_RULES, "run of zeros"))
+    except EstimatorError as error:
+        return _no_trend(arm, f"no limits can be set on pumps between events ({error.rule})")
+    return _gaps_charted(programme, arm, chart, inserted[1:], cut)
+
+
+def _frozen_gaps(moments: Ints, edges: Ints) -> int:
+    """How many gaps make the baseline: those that end in its months, and some more if need be."""
+    in_baseline = int((moments[1:] < edges[limits.BASELINE_MONTHS]).sum())
+    return max(in_baseline, limits.FEWEST_BASELINE_GAPS)
+
+
+def _gaps_charted(programme: Programme, arm: str, chart: ControlChart, ends: Ints, cut: int) -> Trend:
+    """A chart of gaps that end at these minutes."""
+    labels = _labels(programme, ends)
     quarter = [_quarter_of(label) for label in labels]
     new = tuple(k for k, q in enumerate(quarter) if k == 0 or q != quarter[k - 1])
     return _charted(arm, chart, labels, new, f"the first {cut} gaps, to {labels[cut - 1]}", cut)

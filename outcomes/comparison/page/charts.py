@@ -265,6 +265,13 @@ def _drawn_cases(found: LearningCurve) -> list[int]:
     return sorted(signals | set(range(0, cases, step)) | set(range(cases - 1, cases)))
 
 
+CONTROL_VALUES = {
+    "u": "Events per 1,000 device-days",
+    "t": "Days since the event before",
+    "g": "Pumps without the event since the one before",
+}
+
+
 def control(found: Trend, *, id: str, finding: str, label: str) -> ComparisonChart:
     """Points of a control chart with centre and limits; the quarters are marked."""
     known = [k for k, value in enumerate(found.values) if value is not None]
@@ -285,7 +292,7 @@ def control(found: Trend, *, id: str, finding: str, label: str) -> ComparisonCha
         finding=finding,
         label=label,
         x_title="Month" if found.kind == "u" else "Event, in order",
-        y_title="Events per 1,000 device-days" if found.kind == "u" else "Days since the event before",
+        y_title=CONTROL_VALUES[found.kind],
         percent=False,
         series=(series,) if known else (),
         method=_sentence(f"{found.method}; limits frozen on {found.baseline}"),

@@ -147,20 +147,41 @@ def _signal_rule(learning: LearningCurve) -> str:
     )
 
 
+_FROZEN = (
+    f"Limits are frozen on the first {limits.BASELINE_MONTHS} full months. Signal rule: a point beyond a "
+    "limit, or a run of points on one side of the centre"
+)
+CONTROL_RULES = {
+    "u": f"{_FROZEN}.",
+    "t": (
+        f"{_FROZEN}. Fewer than {limits.FEWEST_BASELINE_EVENTS} events fell into those months, so the gaps "
+        "between events are charted: low points mean that events come closer. They do so too when more pumps "
+        "are placed."
+    ),
+    "g": (
+        f"{_FROZEN}, or several pumps with the event in a row. Low points mean fewer pumps between "
+        "those with the event, however many were placed in a month."
+    ),
+}
+
+
 def _trend(trend: Trend, outcome: str) -> list[Part]:
     route = trend.arm.lower()
     if trend.refusal:
         signals = f" {len(trend.signals)} signals." if trend.signals else ""
         return [Words(f"{outcome}, {route} pumps: {trend.refusal}.{signals}")]
     signals = f"{len(trend.signals)} signals" if trend.signals else "no signal"
-    what = "by month" if trend.kind == "u" else "days between events"
+    what = {"u": "by month", "t": "days between events", "g": "pumps without it between those with it"}[
+        trend.kind
+    ]
     chart = charts.control(
         trend,
-        id=f"chart-trend-{route}",
+        id=f"chart-trend-{route}" if trend.kind != "g" else f"chart-pumps-{route}",
         finding=f"{outcome}, {route} pumps, {what}: {signals}.",
-        label=f"Control chart of {outcome.lower()} with {route} pumps",
+        label=f"Control chart of {outcome.lower()} with {route} pumps, {what}",
     )
-    return [chart, *([Words(_signals(trend))] if trend.signals else [])]
+    said = CONTROL_RULES[trend.kind]
+    return [chart, Words(f"{said} {_signals(trend)}" if trend.signals else said)]
 
 
 def _signals(trend: Trend) -> str:

@@ -9,9 +9,11 @@ import pytest
 
 from outcomes.comparison import limits
 from outcomes.comparison import over_time as subject
+from outcomes.comparison.answers import answers
 from outcomes.comparison.build import chosen_units
 from outcomes.comparison.choices import Choices
 from outcomes.comparison.endpoints import BY_CODE
+from outcomes.comparison.units import units_of
 from outcomes.estimators.cusum import binary_increments, run_length
 from tests.outcomes.comparison.simulated import programme, stories
 
@@ -63,17 +65,17 @@ def test_too_few_cases_give_no_learning_curve():
 def test_limits_of_a_trend_do_not_move_with_what_comes_later():
     story = steady(400, 55, 0.6)
     made = programme(story)
-    first = subject.trend(made, SERIOUS, axillary=True)
+    first = subject.trends(made, SERIOUS, axillary=True)[0]
     assert first.kind == "u"
     assert first.baseline_points == limits.BASELINE_MONTHS
     late = story.start > story.start[0] + 500 * 1440
-    second = subject.trend(programme(replace(story, hit=story.hit & ~late)), SERIOUS, axillary=True)
+    second = subject.trends(programme(replace(story, hit=story.hit & ~late)), SERIOUS, axillary=True)[0]
     assert second.centre == first.centre
     assert second.upper[:12] == first.upper[:12]
 
 
 def test_rare_events_are_charted_as_days_between_them():
-    found = subject.trend(programme(steady(400, 56, 0.1)), SERIOUS, axillary=True)
+    found = subject.trends(programme(steady(400, 56, 0.1)), SERIOUS, axillary=True)[0]
     assert found.kind == "t"
     assert found.refusal == ""
 
@@ -84,8 +86,22 @@ def test_a_young_logbook_and_an_outcome_without_events_have_no_trend():
         chance_axillary=lambda severe, age: np.full(severe.shape, 0.5),
         risk=lambda axillary, severe, age: np.full(severe.shape, 0.3),
     ))  # fmt: skip
-    assert subject.trend(young, BY_CODE["DIED"], axillary=True).refusal.startswith(
+    assert subject.trends(young, BY_CODE["DIED"], axillary=True)[0].refusal.startswith(
         "only outcomes made of events"
     )
-    quarters = subject.trend(programme(steady(400, 58, 0.6)), SERIOUS, axillary=False).quarters
+    quarters = subject.trends(programme(steady(400, 58, 0.6)), SERIOUS, axillary=False)[0].quarters
     assert quarters[1] - quarters[0] == 3
+
+
+def test_rare_events_are_also_charted_as_pumps_between_them():
+    made = programme(steady(400, 56, 0.1))
+    by_days, by_pumps = subject.trends(made, SERIOUS, axillary=True)
+    assert (by_days.kind, by_pumps.kind) == ("t", "g")
+    units = units_of(made, "intended")
+    order = np.argsort(units.started[units.axillary], kind="stable")
+    hit = np.flatnonzero(answers(made, units, SERIOUS).hit[units.axillary][order])
+    assert by_pumps.values == tuple((np.diff(hit) - 1).tolist())
+    frozen = by_pumps.values[: by_pumps.baseline_points]
+    assert by_pumps.centre == pytest.approx(np.mean(frozen))
+    assert "run of zeros" in by_pumps.method
+    assert by_pumps.quarters[0] == 0
