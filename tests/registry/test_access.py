@@ -127,7 +127,15 @@ OF_AN_IMPORT = {
     "import_progress",
     "import_abandon",
 }
-OTHERS = {*WITH_ENTITY, *OF_THE_LIBRARY, *OF_AN_IMPORT, *OF_A_REPORT, "person", "reset_password", "end_further_reader"}
+OTHERS = {
+    *WITH_ENTITY,
+    *OF_THE_LIBRARY,
+    *OF_AN_IMPORT,
+    *OF_A_REPORT,
+    "person",
+    "reset_password",
+    "end_further_reader",
+}
 
 
 def addresses(resolver: URLResolver | None = None) -> Iterator[URLPattern]:
