@@ -78,4 +78,5 @@ def numbered_route(column: str) -> str:
 def _case(column: str, positions: Iterable[tuple[str, int]]) -> str:
     # The codes are constants of this project, never input, so they may stand in the text.
     whens = " ".join(f"WHEN '{code}' THEN {position}" for code, position in positions)
-    return f"CASE {column} {whens} ELSE {UNRECORDED} END"
+    # An empty text, the commonest of most columns, is looked for first.
+    return f"CASE {column} WHEN '' THEN {UNRECORDED} {whens} ELSE {UNRECORDED} END"

@@ -162,7 +162,7 @@ def curve_of(
     per_day: int,
     note: str = "",
 ) -> Curve:
-    """A curve of the estimators with at most 1,000 of its steps; ``per_day`` of its units of time are a day."""
+    """A curve of the estimators, with at most 1,000 of its steps; ``per_day`` of its time units are a day."""
     kept = _kept_steps(curve.times)
     notes = [part for part in (reading_note(curve, 0.0, per_day=per_day), note) if part]
     if kept.size < curve.times.size:

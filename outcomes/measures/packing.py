@@ -13,18 +13,19 @@ FEW = 4_096  # as many are kept as they are, which takes less time
 
 
 def packed(pks: Ints) -> Callable[[], Ints]:
-    """What gives the keys back, each once in ascending order where they were packed.
+    """What gives the keys back; of many of them each once, in ascending order.
 
     Many become one bit for each number between the least and the greatest, unless four bytes a key (eight
     where they are too large) are fewer.
     """
-    if not pks.size:
-        return pks.copy
+    if pks.size <= FEW:
+        few = pks.copy()  # not a view, which would hold all that it was taken from
+        return lambda: few
     least, greatest = int(pks.min()), int(pks.max())
     span = greatest - least + 1
-    if pks.size <= FEW or span >= BITS_PER_KEY * pks.size:
-        few = pks.astype(np.int32 if greatest <= np.iinfo(np.int32).max else np.int64)
-        return lambda: few.astype(np.int64)
+    if span >= BITS_PER_KEY * pks.size:
+        narrow = pks.astype(np.int32 if greatest <= np.iinfo(np.int32).max else np.int64)
+        return lambda: narrow.astype(np.int64)
     there = np.zeros(span, dtype=np.bool_)
     there[pks - least] = True
     bits = np.packbits(there)
