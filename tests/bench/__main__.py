@@ -165,6 +165,7 @@ def write_page(results: dict[int, dict[str, Any]]) -> None:
         day=f"{datetime.now(UTC):%d-%b-%Y}",
         compared=len(one["analyst"]["figures"]),
         figures=one["ours"]["count"],
+        curves=one["ours"]["curves"],
         tolerance="0.005",
         budgets=page.budgets(results),
         against=page.against_the_analyst(results),

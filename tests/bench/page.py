@@ -14,7 +14,7 @@ STEPS = {
     "bridge": "Aalen-Johansen of outcomes, 18 curves",
     "repositions over time": "mean cumulative function",
 }
-SCALED = ("mobilisation", "bridge")
+SCALED = ("mobilisation", "bridge", "weighted, refitted")
 BUDGETS = (
     (200, "report with 1,000 refitted resamples, warm", 0.150, ("report", "weighted, refitted")),
     (10_000, "report without resampling, warm", 0.100, ("report", "weighted, closed form")),
@@ -28,6 +28,11 @@ MEMORY_BUDGETS = {100_000: 250, 1_000_000: 800}
 def work(result: dict[str, Any], *names: str) -> float:
     """Processor seconds of the steps, the server's included."""
     return sum(result["costs"][name]["cpu"] + result["costs"][name]["server"] for name in names)
+
+
+def clock(result: dict[str, Any], *names: str) -> float:
+    """Seconds that somebody waits for the steps."""
+    return sum(result["costs"][name]["wall"] for name in names)
 
 
 def shown(seconds: float) -> str:
@@ -100,21 +105,25 @@ def budgets(results: dict[int, dict[str, Any]]) -> str:
     rows = []
     for runs, words, budget, names in BUDGETS:
         if runs in results:
-            took = work(results[runs]["ours"], *names)
-            rows.append([f"{runs:,}", words, shown(budget), shown(took), met(took <= budget)])
+            took, spent = clock(results[runs]["ours"], *names), work(results[runs]["ours"], *names)
+            rows.append([f"{runs:,}", words, shown(budget), shown(took), shown(spent), met(took <= budget)])
     for runs, budget in MEMORY_BUDGETS.items():
         if runs in results:
             held = results[runs]["ours"]["peak_mb"]
-            rows.append([f"{runs:,}", "peak memory", f"{budget} MB", f"{held:,.0f} MB", met(held <= budget)])
+            rows.append(
+                [f"{runs:,}", "peak memory", f"{budget} MB", f"{held:,.0f} MB", "", met(held <= budget)]
+            )
     sizes = sorted(runs for runs in results if runs >= 10_000)
     for small, large in pairwise(sizes):
         names = ("extract", "report", "weighted, closed form")
-        exponent = log10(work(results[large]["ours"], *names) / work(results[small]["ours"], *names))
-        exponent /= log10(large / small)
-        rows.append(
-            [f"{large:,}", f"growth exponent from {small:,}", "1.2", f"{exponent:.2f}", met(exponent <= 1.2)]
+        grown, spent = (
+            log10(part(results[large]["ours"], *names) / part(results[small]["ours"], *names))
+            / log10(large / small)
+            for part in (clock, work)
         )
-    return table(["Runs", "What", "Budget", "Took", "Met"], rows)
+        what = f"growth exponent from {small:,}"
+        rows.append([f"{large:,}", what, "1.2", f"{grown:.2f}", f"{spent:.2f}", met(grown <= 1.2)])
+    return table(["Runs", "What", "Budget", "By the clock", "Processor time", "Met"], rows)
 
 
 def met(held: bool) -> str:
