@@ -19,7 +19,6 @@ from outcomes.estimators.arrays import Flags, Floats, Ints
 from registry.choices import Aetiology, PacingDevice, Sex
 
 Kind = Literal["continuous", "binary", "categorical"]
-DAYS_PER_YEAR = 365.25
 EPOCH_YEAR = 1970
 
 
@@ -93,7 +92,7 @@ def _urgency(starts: Starts) -> Floats:
 
 
 def _age(starts: Starts) -> Floats:
-    years = np.floor(starts.started / (DAYS_PER_YEAR * MINUTES_PER_DAY) + EPOCH_YEAR)
+    years = starts.started.astype("datetime64[m]").astype("datetime64[Y]").astype(np.float64) + EPOCH_YEAR
     return np.asarray(years - starts.facts["birth_year"][starts.course])
 
 

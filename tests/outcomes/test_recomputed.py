@@ -24,7 +24,7 @@ from outcomes.report.serialise import as_json
 from registry.demo.loading import load
 from registry.demo.programme import tell
 from registry.models import Centre
-from tests.outcomes.recomputing import counts, times
+from tests.outcomes.recomputing import aftermath, counts, measured, times
 from tests.outcomes.recomputing.curves import Curve, at_risk
 from tests.outcomes.recomputing.rows import Logbook, Recomputation, moment
 
@@ -48,7 +48,13 @@ MEASURES = (
     times.mean_repositions,
     times.mobilisation,
     times.bridge,
+    measured.baseline,
+    measured.procedure,
+    measured.on_support,
+    aftermath.after_therapy,
+    aftermath.quality,
 )
+NOT_EXPORTED = "/late"  # when a row was entered stands in the history, which is no table
 Printed = dict[str, Any]
 
 
@@ -97,7 +103,7 @@ def differs(mine: float | None, theirs: float | None) -> bool:
 def test_every_figure_is_found_again(pair: tuple[Printed, Recomputation]) -> None:
     report, book = pair
     figures = {figure["key"]: figure for figure in report["figures"]}
-    assert set(book.figures) == set(figures)
+    assert set(book.figures) == set(figures) - {key for key in figures if key.endswith(NOT_EXPORTED)}
     assert len(figures) > 300
     different = [
         (key, part, mine, figures[key][part])
