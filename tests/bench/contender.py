@@ -76,7 +76,8 @@ def ours(runs: int) -> dict[str, Any]:
     figures["weighted ratio"] = (None, ratio.value, ratio.lower, ratio.upper)
     return result(
         costs, figures, peak, cut=data.cut_at.isoformat(), count=len(report.figures),
-        curves=len(report.curves), refitted="weighted, refitted" in costs, postgres=connection.pg_version // 10_000,
+        curves=len(report.curves), refitted="weighted, refitted" in costs,
+        postgres=connection.pg_version // 10_000,
     )  # fmt: skip
 
 
