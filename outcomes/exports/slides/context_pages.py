@@ -11,12 +11,14 @@ from outcomes.exports.drawing.compared import difference_words
 from outcomes.exports.material import CAUTION, Material
 from outcomes.exports.slides import told
 from outcomes.exports.slides.native import place
-from outcomes.exports.slides.page import SMALL_SIZE, TABLE_SIZE, TEXT_SIZE, Box
-from outcomes.exports.slides.story import LEFT, MOST_ROWS, RIGHT, Story
+from outcomes.exports.slides.page import SMALL_SIZE, TABLE_SIZE, Box
+from outcomes.exports.slides.story import LEFT, MOST_ROWS, RIGHT, WHOLE, Story
 from outcomes.figures import Chart
 from outcomes.routes import SEVERAL, only_rows, refusals
 
 MOST_OUTCOMES = 14
+MOST_LEFT_OUT = 7
+MOST_OPEN = 13
 
 
 def comparison(story: Story) -> None:
@@ -72,7 +74,7 @@ def _trend_page(story: Story, names: Sequence[str], finding: Callable[[Material]
         return
     notes = [f"{chart.label}. {chart.method}" for chart in charts]
     page = story.page(finding(story.material), [*notes, *_values(charts), CAUTION])
-    for chart, box in zip(charts, (LEFT, RIGHT), strict=False):
+    for chart, box in zip(charts, (LEFT, RIGHT) if len(charts) > 1 else (WHOLE,), strict=True):
         heading = chart.label.partition(" by quarter")[0]
         page.words(Box(box.left, 1.42, box.width, 0.35), [heading], bold=True)
         place(page, chart, Box(box.left, 1.8, box.width, 4.4))
@@ -115,35 +117,46 @@ def cases(story: Story) -> None:
 
 
 def quality(story: Story) -> None:
+    """What was left out, and how complete the records behind the figures are."""
     material = story.material
-    page = story.page(told.left_out_finding(material), told.notes(material, []))
-    lines = material.report.left_out
-    rows = [[str(line.count), line.counted, line.reason, line.treatment] for line in lines[:MOST_ROWS]]
-    if rows:
+    measures = [m.id for m in material.report.measures if m.id.startswith("quality.")]
+    page = story.page(told.quality_finding(material), told.notes(material, measures))
+    lines = material.report.left_out[:MOST_LEFT_OUT]
+    left_out = [[str(line.count), line.counted, f"{line.reason}: {line.treatment}"] for line in lines]
+    if left_out:
         page.table(
-            Box(0.6, 1.6, 12.13, 3),
-            ("Number", "Of", "Why", "What was done"),
-            rows,
-            size=TABLE_SIZE,
+            Box(0.6, 1.6, 6.2, 3),
+            ("Number", "Of", "Why, and what was done"),
+            left_out,
+            size=SMALL_SIZE,
             words=True,
-            widths=(0.9, 1.6, 7, 2.2),
+            widths=(0.9, 1.2, 4.1),
             alt="Records left out, censored or counted apart",
         )
-    top = 2.2 + 0.36 * len(rows)
-    page.words(Box(0.6, top, 12.1, 1.6), _quality_lines(material), size=TEXT_SIZE)
+    page.table(
+        Box(7.1, 1.6, 5.63, 3) if left_out else Box(0.6, 1.6, 8, 3),
+        ("Recorded, or still open", "All routes"),
+        _completeness(material),
+        size=SMALL_SIZE,
+        widths=(3.7, 1.9),
+        alt="How complete the records behind the figures are",
+    )
 
 
-def _quality_lines(material: Material) -> list[str]:
-    """How complete the records behind the figures are."""
-    unrecorded = material.figures.get("mobilisation.course/ALL/unrecorded")
-    open_courses = material.figures.get("outcomes/ALL/NONE")
-    late = material.figures.get("complications.late/ALL/ANY")
-    said = [
-        f"Courses without any recorded mobility level: {told.cell(unrecorded)}" if unrecorded else "",
-        f"Courses without an outcome at the data cut: {told.cell(open_courses)}" if open_courses else "",
-        f"Events more than 24 h after their device was out: {told.cell(late)}" if late else "",
+def _completeness(material: Material) -> list[list[str]]:
+    """Each field that is asked for, and what is still open."""
+    parts = (("quality.complete", ""), ("quality.events", "Events: "))
+    rows = [
+        [f"{before}{told.small(figure.label) if before else figure.label}", told.of_all(figure)]
+        for measure, before in parts
+        for figure in material.report.figures_of(measure, "ALL")
     ]
-    return [line for line in said if line]
+    further = {
+        "Courses without a mobility level": "mobilisation.course/ALL/unrecorded",
+        "Courses without an outcome yet": "outcomes/ALL/NONE",
+    }
+    known = [(label, material.figures.get(key)) for label, key in further.items()]
+    return [*rows, *([label, told.of_all(figure)] for label, figure in known if figure)][:MOST_OPEN]
 
 
 def definitions(story: Story) -> None:

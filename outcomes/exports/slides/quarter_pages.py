@@ -162,10 +162,14 @@ def complications(story: Story) -> None:
         page.words(WHOLE, ["Nobody was at risk in this period."], soft=True)
         return
     shown, silent = with_events(chart)
-    place(page, shown, Box(0.6, 1.45, 6.4, 4.75))
+    if not shown.empty:
+        place(page, shown, Box(0.6, 1.45, 6.4, 4.75))
     if silent:
         page.words(
-            Box(0.6, 6.15, 6.4, 0.7), [f"No event by either route: {silent}."], size=SMALL_SIZE, soft=True
+            Box(0.6, 6.15 if not shown.empty else 1.5, 6.4, 0.7),
+            [f"No event by either route: {silent}."],
+            size=SMALL_SIZE,
+            soft=True,
         )
     items = [("ANY", "Any"), ("SERIOUS", "Any serious")]
     items += [(code, label) for code, label in _codes(material) if label in shown.series[0].x]
@@ -192,9 +196,8 @@ def with_events(chart: Chart) -> tuple[Chart, str]:
     """
     names = list(dict.fromkeys(str(x) for series in chart.series for x in series.x))
     happened = {str(x) for s in chart.series for x, y in zip(s.x, s.y, strict=True) if y > 0}
-    kept = happened or set(names[-2:])
-    silent = ", ".join(name.lower() for name in names if name not in kept)
-    return replace_series(chart, [_only(series, kept) for series in chart.series]), silent
+    silent = ", ".join(name.lower() for name in names if name not in happened)
+    return replace_series(chart, [_only(series, happened) for series in chart.series]), silent
 
 
 def _only(series: Series, kept: set[str]) -> Series:

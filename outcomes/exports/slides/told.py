@@ -138,6 +138,30 @@ def left_out_finding(material: Material) -> str:
     return f"{total} {'record' if total == 1 else 'records'} left out, censored or counted apart"
 
 
+def quality_finding(material: Material) -> str:
+    """What is recorded least, and whether anything stands outside the figures."""
+    asked = material.report.figures_of("quality.complete", "ALL")
+    known = [figure for figure in asked if figure.estimate is not None]
+    said = left_out_finding(material)
+    if not known or any(figure.note == HIDDEN for figure in asked):
+        return said
+    least = min(known, key=lambda figure: figure.estimate or 0.0)
+    if least.estimate == 1.0:
+        return f"Every field asked for is complete; {small(said)}"
+    return f"Least complete: {small(least.label)}, {show(least).of}; {small(said)}"
+
+
+def small(text: str) -> str:
+    """To go on with in a sentence."""
+    return text[:1].lower() + text[1:]
+
+
+def of_all(figure: Figure) -> str:
+    """A figure as ``8/9 (89%)``, or its count."""
+    shown = show(figure)
+    return f"{shown.of} ({shown.value})" if shown.of and shown.value else shown.value or shown.absent
+
+
 def notes(material: Material, measures: Iterable[str], charts: Iterable[Chart] = ()) -> list[str]:
     """Speaker notes: what was counted and how, with every figure of the measures."""
     lines = []
