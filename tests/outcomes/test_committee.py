@@ -104,6 +104,42 @@ def test_a_part_is_hidden_where_what_is_left_of_its_whole_is_few(strokes: int, h
     assert (seen.figure("complications/ALL/STROKE/patients").numerator is None) == hidden
 
 
+def medians(axillary: tuple[int, int], femoral: tuple[int, int]) -> Report:
+    """Ages of so many known of so many, by route and in all, with the difference of the routes."""
+    both = (axillary[0] + femoral[0], axillary[1] + femoral[1])
+    figures = [
+        Figure(
+            key=f"baseline/{group}/age{part}", measure="baseline", label="Age, y", group=group, unit=unit,
+            counted="courses", numerator=known, out_of="courses", denominator=of, estimate=60.0, lower=50.0,
+            upper=70.0, missing=None if part else of - known,
+        )
+        for group, part, unit, (known, of) in (
+            ("AXILLARY", "", "median", axillary),
+            ("FEMORAL", "", "median", femoral),
+            (ALL_ROUTES, "", "median", both),
+            (ALL_ROUTES, "/difference", "standard deviations", both),
+        )
+    ]  # fmt: skip
+    return Report(header=HEADER, measures=MEASURES, figures=tuple(figures), curves=(), left_out=())
+
+
+@pytest.mark.parametrize(
+    ("axillary", "femoral", "seen"),
+    [
+        ((20, 20), (9, 9), [True, True, True, True]),
+        ((20, 20), (4, 4), [False, False, True, False]),  # the difference would give the few away
+        ((20, 20), (10, 12), [False, False, False, False]),  # two without a value are few as well
+        ((2, 2), (2, 2), [False, False, False, False]),
+    ],
+)
+def test_medians_of_few_and_differences_with_them_are_hidden(
+    axillary: tuple[int, int], femoral: tuple[int, int], seen: list[bool]
+) -> None:
+    shown_figures = for_committee(medians(axillary, femoral), threshold=THRESHOLD).figures
+    assert [figure.estimate is not None for figure in shown_figures] == seen
+    assert all(figure.missing is None for figure in shown_figures if figure.estimate is None)
+
+
 def test_readings_and_curves_are_left_away() -> None:
     report = partition({"AXILLARY": [10, 8, 6], "FEMORAL": [9, 12, 7]})
     reading = replace(report.figures[0], key="bridge/ALL/transplant/day-30", measure="bridge", at_day=30.0)

@@ -61,3 +61,26 @@ def test_a_count_is_its_own_value() -> None:
 @pytest.mark.parametrize(("value", "text"), [(-0.04, "0.0"), (-0.06, "-0.1"), (1234.5, "1,234.5")])
 def test_no_minus_before_a_zero(value: float, text: str) -> None:
     assert number(value, 1) == text
+
+
+def test_a_median_stands_with_its_quartiles_and_those_it_rests_on() -> None:
+    age = figure(
+        unit="median", numerator=18, estimate=61.4, lower=52.0, upper=70.6, missing=2, decimals=0, scale="y"
+    )
+    shown = show(age)
+
+    assert (shown.value, shown.of, shown.limits) == ("61 (52 to 71)", "n 18/20", "")
+
+
+def test_a_share_says_how_many_have_no_value() -> None:
+    given = {"numerator": 4, "denominator": 16, "estimate": 0.25, "lower": None, "upper": None}
+
+    assert show(figure(**given, missing=4)).of == "4/16, 4 missing"
+    assert show(figure(**given, missing=0)).of == "4/16"
+
+
+def test_a_change_says_its_pairs_and_limits() -> None:
+    given = {"unit": "mean difference", "numerator": 12, "missing": 8, "decimals": 1}
+    shown = show(figure(**given, estimate=-5.66, lower=-7.01, upper=-4.3))
+
+    assert (shown.value, shown.of, shown.limits) == ("-5.7", "n 12", "-7.0 to -4.3")
