@@ -9,6 +9,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from outcomes.measures.base import Measure
+from outcomes.measures.catalogue import MEASURES
 from outcomes.measures.making import key_of
 from outcomes.measures.scope import ROUTE_LABELS
 from outcomes.measures.values import ALL_ROUTES, Figure
@@ -90,6 +91,15 @@ def _methods(found: Sequence[Figure]) -> str:
     return "; ".join(dict.fromkeys(f.method for f in found if f.method and f.unit not in WITHOUT_LIMITS))
 
 
+def _definition(report: Report, id: str) -> Measure:
+    """As the report defines it; as it is defined today where a report was kept before the measure existed.
+
+    Such a report has no figure of it, so its table stays empty and is left away.
+    """
+    known = {measure.id: measure for measure in (*MEASURES, *report.measures)}
+    return known[id]
+
+
 def by_route(report: Report, measure: str, *, only: str = "", caption: str = "", unit: str = "") -> Table:
     """A row for each item, a column for each route group. ``only`` keeps items with that ending."""
     found = [f for f in report.figures_of(measure) if f.at_day is None and item_of(f).endswith(only)]
@@ -100,7 +110,7 @@ def by_route(report: Report, measure: str, *, only: str = "", caption: str = "",
         Row(at_label, "", tuple(cell_of(at.get((item, group)), notes) for group in groups))
         for item, at_label in dict.fromkeys((item_of(f), f.label) for f in found)
     ]
-    definition = report.measure(measure)
+    definition = _definition(report, measure)
     return Table(
         id=f"table-{measure}{only}".replace(".", "-").replace("/", "-"),
         caption=caption or definition.title,
@@ -123,14 +133,14 @@ def by_part(
     found = {f.key: f for f in report.figures_of(measure)}
     notes = Notes()
     rows, nobody = [], []
-    for item, label in _items(found.values(), *columns[0][1:]):
+    for item, label in _items(found.values(), *columns[0][1:]) if columns else []:
         keys = [key_of(measure, group, item, *([part] if part else [])) for _, group, part in columns]
         cells = [found.get(key) for key in keys]
         if any(figure and (figure.estimate is not None or figure.note == HIDDEN) for figure in cells):
             rows.append(Row(label, "", tuple(cell_of(figure, notes) for figure in cells)))
         else:
             nobody.append(label)
-    definition = report.measure(measure)
+    definition = _definition(report, measure)
     units = {f.unit for f in found.values()} if rows else set()
     told = [("", words) for unit, words in EXPLAINED.items() if unit in units]
     told += [("", f"Recorded in nobody: {'; '.join(nobody)}.")] if nobody else []
@@ -164,7 +174,7 @@ def by_day(report: Report, measure: str) -> Table:
         Row(label, group.lower(), tuple(cell_of(at.get((label, group, day)), notes) for day in days))
         for label, group in dict.fromkeys((f.label, f.group) for f in found)
     ]
-    definition = report.measure(measure)
+    definition = _definition(report, measure)
     return Table(
         id=f"table-{measure}-days".replace(".", "-"),
         caption=f"{definition.title}, read at fixed days",

@@ -165,8 +165,9 @@ def of_all(figure: Figure) -> str:
 def notes(material: Material, measures: Iterable[str], charts: Iterable[Chart] = ()) -> list[str]:
     """Speaker notes: what was counted and how, with every figure of the measures."""
     lines = []
-    for name in measures:
-        definition = material.report.measure(name)
+    defined = {measure.id: measure for measure in material.report.measures}
+    for definition in (defined[name] for name in measures if name in defined):
+        name = definition.id
         lines.append(f"{definition.title} ({definition.basis}). {definition.definition}")
         found = material.report.figures_of(name)
         lines += [f"  {f.label}, {ROUTE_LABELS[f.group].lower()}{_day(f)}: {cell(f)}" for f in found]

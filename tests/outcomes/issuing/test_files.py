@@ -6,6 +6,7 @@ import html
 import io
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -187,3 +188,21 @@ def test_the_packet_says_that_no_comparison_is_in_it(issued: IssuedReport) -> No
 
     assert "holds no comparison of the routes" in document
     assert 'id="comparison"' not in document
+
+
+def test_a_report_kept_before_a_measure_existed_still_has_its_page_and_files(issued: IssuedReport) -> None:
+    kept = kept_report(issued)
+    late = ("baseline", "procedure", "support.early", "support.last", "quality.complete", "quality.events")
+    early = replace(
+        kept,
+        measures=tuple(measure for measure in kept.measures if measure.id not in late),
+        figures=tuple(figure for figure in kept.figures if figure.measure not in late),
+    )
+    material = Material(report=early, seal=seal_of(issued))
+    shown = {table.measure.id for table in material.tables.values()}
+
+    assert shown
+    assert not shown & set(late)
+    assert slides(material)
+    assert set(figures_of_workbook(workbook(material))) == {figure.key for figure in early.figures}
+    assert 'id="definitions"' in packet_html(material)
