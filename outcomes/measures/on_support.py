@@ -14,7 +14,7 @@ from outcomes.estimators.arrays import Flags, Floats, Ints
 from outcomes.measures.base import CONVENTION, Measure
 from outcomes.measures.characteristics import positive, recorded
 from outcomes.measures.scope import Scope
-from outcomes.measures.summaries import Item, arranged, change_figure, median_figure
+from outcomes.measures.summaries import Arranged, Item, arranged, change_figure, median_figure
 from outcomes.measures.values import ALL_ROUTES, Figure, Findings
 
 When = Literal["before", "early", "last"]
@@ -64,20 +64,30 @@ class Values:
             return self._laboratory(quantity, when)
         sets = self.scope.dataset.clinical.pressures
         rows = np.flatnonzero(self._windows[when] & (sets[quantity.column] >= 0))
-        found = np.full(self.scope.dataset.courses.size, np.nan)
+        if not rows.size:
+            return self._nothing
+        found = self._nothing.copy()
         # Sets are sorted by time, so the last of a course is the one that stays.
         found[sets["course"][rows]] = self._measured(quantity, rows)
         return found
 
     def pairs(self, quantity: Quantity, when: When, chosen: Ints) -> tuple[Floats, Floats]:
         """Values of the chosen courses before and at a time, NaN unless both are known."""
-        before, after = self.of(quantity, "before")[chosen], self.of(quantity, when)[chosen]
+        before, after = self.of(quantity, "before"), self.of(quantity, when)
+        if before is self._nothing or after is self._nothing:
+            nothing = self._nothing[chosen]
+            return nothing, nothing
+        before, after = before[chosen], after[chosen]
         both = recorded(before) & recorded(after)
         return np.where(both, before, np.nan), np.where(both, after, np.nan)
 
     def one_of_pairs(self, place: int, quantity: Quantity, when: When, chosen: Ints) -> Floats:
         """The earlier (0) or the later (1) value of the pairs."""
         return self.pairs(quantity, when, chosen)[place]
+
+    @cached_property
+    def _nothing(self) -> Floats:
+        return np.full(self.scope.dataset.courses.size, np.nan)
 
     @cached_property
     def _windows(self) -> dict[When, Flags]:
@@ -110,29 +120,33 @@ class Values:
         clinical = self.scope.dataset.clinical
         scale = 10.0 if quantity.column in TENTHS else 1.0
         if when == "before":
-            return positive(clinical.course[quantity.column], scale)
-        return positive(clinical.laboratory[f"{quantity.column}_{when}"], scale)
+            column = clinical.course[quantity.column]
+        else:
+            column = clinical.laboratory[f"{quantity.column}_{when}"]
+        return positive(column, scale) if (column >= 0).any() else self._nothing
 
 
 def _compared(scope: Scope, *, measure: str, when: When) -> Findings:
     values = Values(scope)
+    arrangement = arranged(scope, scope.analysed, scope.dataset.courses.route)
+    pks = scope.dataset.courses.pk[arrangement[0]]  # one array for all figures to keep
     return Findings(
         tuple(
             figure
             for quantity in QUANTITIES
-            for figure in _figures(values, quantity, measure=measure, when=when)
+            for figure in _figures(values, arrangement, pks, quantity, measure=measure, when=when)
         )
     )
 
 
-def _figures(values: Values, quantity: Quantity, *, measure: str, when: When) -> list[Figure]:
-    scope = values.scope
-    courses = scope.dataset.courses
-    chosen, groups = arranged(scope, scope.analysed, courses.route)
+def _figures(
+    values: Values, arrangement: Arranged, pks: Ints, quantity: Quantity, *, measure: str, when: When
+) -> list[Figure]:
+    chosen, groups = arrangement
     pairs = values.pairs(quantity, when, chosen)
     first, later = (
         Item(
-            measure, quantity.name, quantity.label, "courses", courses.pk[chosen],
+            measure, quantity.name, quantity.label, "courses", pks,
             partial(values.one_of_pairs, place, quantity, when, chosen), quantity.scale, quantity.decimals,
         )
         for place in (0, 1)
@@ -141,7 +155,10 @@ def _figures(values: Values, quantity: Quantity, *, measure: str, when: When) ->
     return [
         median_figure(first, pairs[0], everybody, ALL_ROUTES, part="before"),
         median_figure(later, pairs[1], everybody, ALL_ROUTES, part="after"),
-        *(change_figure(later, pairs, rows, group, level=scope.level) for group, rows in groups.items()),
+        *(
+            change_figure(later, pairs, rows, group, level=values.scope.level)
+            for group, rows in groups.items()
+        ),
     ]
 
 
