@@ -36,7 +36,7 @@ def _finding(report: Report, measure: str, item: str, phrase: str) -> str:
         figure = next((f for f in report.figures_of(measure, group) if item_of(f) == item), None)
         if figure is not None:
             shown = show(figure)
-            said.append(f"{ROUTE_LABELS[group].lower()} {shown.value or 'not estimable'}")
+            said.append(f"{ROUTE_LABELS[group].lower()} {shown.value or shown.absent}")
     return f"{phrase}: {', '.join(said)}." if said else phrase
 
 
