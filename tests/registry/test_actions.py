@@ -91,7 +91,7 @@ def test_the_same_form_at_the_same_moment_is_saved_once(
     run: Run, sign_in: Callable[[User], Client], coordinator: User
 ) -> None:
     windows = [sign_in(coordinator) for _ in range(4)]
-    for page in (PAGES["implant"], PAGES["event kink"], PAGES["exchange"], PAGES["outcome"]):
+    for page in (PAGES["implant"], PAGES["exchange"], PAGES["event kink"], PAGES["outcome"]):
         url, data = page.url(run), page.filled(windows[0], run)
         answers = posts(*((window, url, data) for window in windows))
         assert {status for status, _ in answers} == {302}, page.name

@@ -15,7 +15,7 @@ pytestmark = pytest.mark.django_db
 
 SOUND = {
     "name": "Hospital", "time_zone": "Europe/Berlin", "gap_rule_hours": "24", "smallest_cell": "5",
-    "listing_reminder_days": "3", "report_reminder_days": "10",
+    "listing_reminder_days": "3", "report_reminder_days": "10", "version": "1",
 }  # fmt: skip
 
 
