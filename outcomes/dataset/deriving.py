@@ -115,7 +115,7 @@ def _courses(rows: Rows, runs: Runs, zone: ZoneInfo, cut: int) -> Courses:
     some = run_count > 0
     first = np.minimum(first_run, max(runs.size - 1, 0))
     began = np.full(size, NEVER)
-    route, device = np.full(size, codes.UNRECORDED), np.full(size, codes.UNRECORDED)
+    route, device = (np.full(size, codes.UNRECORDED, dtype=of.dtype) for of in (runs.route, runs.device))
     began[some] = runs.inserted[first[some]]
     route[some], device[some] = runs.route[first[some]], runs.device[first[some]]
     began_on = np.full(size, NEVER)

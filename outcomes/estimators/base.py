@@ -61,14 +61,14 @@ def two_sided_z(level: float) -> float:
 def check_count(name: str, count: npt.ArrayLike, *, at_most: npt.ArrayLike | None = None) -> None:
     """Refuse a negative count, or one above its denominator; arrays are checked cell by cell."""
     counts = np.asarray(count)
-    if not np.all(counts >= 0):
+    if not (counts >= 0).all():
         raise EstimatorError(name, "must not be negative")
-    if at_most is not None and not np.all(counts <= np.asarray(at_most)):
+    if at_most is not None and not (counts <= np.asarray(at_most)).all():
         raise EstimatorError(name, f"must not exceed its denominator ({at_most})")
 
 
 def check_positive(name: str, value: npt.ArrayLike) -> None:
     """Refuse a denominator or an exposure that is not a finite number above zero."""
     values = np.asarray(value, dtype=float)
-    if not np.all((values > 0.0) & np.isfinite(values)):
+    if not ((values > 0.0) & np.isfinite(values)).all():
         raise EstimatorError(name, "must be a finite number above zero")

@@ -132,8 +132,8 @@ def _at_least(x: FloatArray, n: FloatArray, p: FloatArray) -> FloatArray:
 def _closed_ends(x: FloatArray, n: FloatArray, lower: FloatArray, upper: FloatArray) -> Limits:
     """No events leave 0 possible, all events leave 1 possible: say so exactly, free of rounding."""
     return (
-        np.where(x == 0, 0.0, np.clip(lower, 0.0, 1.0)),
-        np.where(x == n, 1.0, np.clip(upper, 0.0, 1.0)),
+        np.where(x == 0, 0.0, np.minimum(np.maximum(lower, 0.0), 1.0)),
+        np.where(x == n, 1.0, np.minimum(np.maximum(upper, 0.0), 1.0)),
     )
 
 

@@ -140,18 +140,16 @@ class _Changes:
         ends = late | (came <= 0)
         entered, ended = came[late], left[ends]
         moved = np.concatenate([entered, ended])
-        drift = self._drift_at(moved)
+        passed = np.searchsorted(self.times, moved, side="right")
+        drift = np.concatenate([[0.0], self.drift])[passed]  # G at each time, 0 before the first event
+        on_event = np.concatenate([[-1.0], self.times])[passed] == moved
         drift[entered.size :] *= -1.0
         return (
             np.concatenate([owner[late], owner[ends], owner[rows]]),
-            np.concatenate([np.searchsorted(self.times, moved, side="left"), index]),
+            np.concatenate([passed - on_event, index]),
             np.concatenate([drift, 1.0 / self.at_risk[index]]),
             np.concatenate([np.ones(entered.size), -np.ones(ended.size), np.zeros(index.size)]),
         )
-
-    def _drift_at(self, when: Floats) -> Floats:
-        """G at each given time, 0 before the first event."""
-        return np.concatenate([[0.0], self.drift])[np.searchsorted(self.times, when, side="right")]
 
 
 def _running(who: Ints, change: Floats) -> Floats:

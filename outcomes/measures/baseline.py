@@ -46,8 +46,11 @@ class Starting:
         return self._arranged[1]
 
     def item(self, name: str, label: str, values: Callable[[], Floats], of: Characteristic) -> Item:
-        pks = self.scope.dataset.courses.pk[self.starts.course]
-        return Item("baseline", name, label, "courses", pks, values, of.unit, of.decimals)
+        return Item("baseline", name, label, "courses", self._pks, values, of.unit, of.decimals)
+
+    @cached_property
+    def _pks(self) -> Ints:
+        return self.scope.dataset.courses.pk[self.starts.course]
 
 
 def baseline(scope: Scope) -> Findings:

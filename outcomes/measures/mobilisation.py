@@ -93,15 +93,16 @@ class Clock:
         Who arrives on a later day is under observation on that day but not on the one before, so observation
         begins between the two.
         """
-        arrived = self.observed_on - self.started_on
-        mobilised = first <= self.over_on
-        day = np.where(mobilised, first, self.over_on) - self.started_on
+        started_on, over_on = self.started_on[rows], self.over_on[rows]
+        arrived = self.observed_on[rows] - started_on
+        mobilised = first[rows] <= over_on
+        day = np.where(mobilised, first[rows], over_on) - started_on
         return Exits.of(
             record,
             pks[rows],
-            entry=np.where(arrived > 0, arrived * HALF_DAYS - 1, 0)[rows],
-            exit=day[rows] * HALF_DAYS,
-            cause=np.where(mobilised, MOBILISED, self.cause)[rows],
+            entry=np.where(arrived > 0, arrived * HALF_DAYS - 1, 0),
+            exit=day * HALF_DAYS,
+            cause=np.where(mobilised, MOBILISED, self.cause[rows]),
             causes=causes,
             level=self.scope.level,
         )

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from outcomes.dataset import codes
-from outcomes.estimators.arrays import Flags, Floats
+from outcomes.estimators.arrays import Floats, Ints
 from outcomes.measures.base import CONVENTION, WILSON, Measure
 from outcomes.measures.characteristics import positive
 from outcomes.measures.scope import Scope
-from outcomes.measures.summaries import Item, arranged, median_figure, share_figure
+from outcomes.measures.summaries import Arranged, Item, arranged, median_figure, share_figure
 from outcomes.measures.values import Figure, Findings
 from registry.choices import AccessMethod, FilmVerdict, Guidance
 
@@ -80,16 +80,22 @@ def procedure(scope: Scope) -> Findings:
     runs = scope.dataset.runs
     here = scope.begun_pumps & (runs.observed_from <= runs.inserted)
     again = here & (runs.replaces >= 0)
-    found = [_figures(scope, line, again if line.name == STANDBY else here) for line in LINES]
+    placed, replacing = (arranged(scope, rows, runs.route) for rows in (here, again))
+    pks, pks_replacing = runs.pk[placed[0]], runs.pk[replacing[0]]  # one array for all figures to keep
+    found = [
+        _figures(scope, line, replacing, pks_replacing)
+        if line.name == STANDBY
+        else _figures(scope, line, placed, pks)
+        for line in LINES
+    ]
     return Findings(tuple(figure for figures in found for figure in figures))
 
 
-def _figures(scope: Scope, line: Line, placed: Flags) -> list[Figure]:
-    runs = scope.dataset.runs
-    chosen, groups = arranged(scope, placed, runs.route)
+def _figures(scope: Scope, line: Line, arrangement: Arranged, pks: Ints) -> list[Figure]:
+    chosen, groups = arrangement
     values = line.values(scope)[chosen]
     item = Item(
-        "procedure", line.name, line.label, "runs", runs.pk[chosen], lambda: line.values(scope)[chosen],
+        "procedure", line.name, line.label, "runs", pks, lambda: line.values(scope)[chosen],
         line.scale, line.decimals,
     )  # fmt: skip
     if not line.share:

@@ -27,6 +27,8 @@ from registry.choices import RouteGroup
 MEDIAN = "median with quartiles (type 7)"
 NOBODY = "not estimable: recorded in none of the {counted}"
 
+Arranged = tuple[Ints, dict[str, slice]]
+
 
 @dataclass(frozen=True, eq=False)
 class Item:
@@ -56,7 +58,7 @@ class Item:
         return CaseList(self.record, lambda: pks if has is None else pks[has(values()[group])])
 
 
-def arranged(scope: Scope, rows: Flags, route: Ints) -> tuple[Ints, dict[str, slice]]:
+def arranged(scope: Scope, rows: Flags, route: Ints) -> Arranged:
     """Positions of the rows ordered by route, and the stretch of each route group."""
     chosen = np.flatnonzero(rows)
     chosen = chosen[np.argsort(route[chosen], kind="stable")]
