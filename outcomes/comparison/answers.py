@@ -64,7 +64,7 @@ def chosen_events(programme: Programme, endpoint: Endpoint) -> Flags:
     return np.asarray(happened.kind == [kind.value for kind in codes.KINDS].index(endpoint.code))
 
 
-def _placed(programme: Programme, units: Units, endpoint: Endpoint) -> tuple[Ints, Ints, Flags]:
+def placed_events(programme: Programme, units: Units, endpoint: Endpoint) -> tuple[Ints, Ints, Flags]:
     """Positions of the events that fall into rows, their rows, and whether they came early."""
     happened = programme.happened
     row = units.of_run[happened.run]
@@ -74,7 +74,7 @@ def _placed(programme: Programme, units: Units, endpoint: Endpoint) -> tuple[Int
 
 
 def _of_events(programme: Programme, units: Units, endpoint: Endpoint) -> Answers:
-    _, row, is_early = _placed(programme, units, endpoint)
+    _, row, is_early = placed_events(programme, units, endpoint)
     hit, early = np.zeros(units.size, dtype=np.bool_), np.zeros(units.size, dtype=np.bool_)
     hit[row], early[row[is_early]] = True, True
     return Answers(endpoint, np.ones(units.size, dtype=np.bool_), hit, early)
@@ -99,7 +99,7 @@ def _of_course(programme: Programme, units: Units, endpoint: Endpoint) -> Answer
 
 def counts(programme: Programme, units: Units, endpoint: Endpoint) -> Counts:
     """Events of an outcome made of events, with the device-days under which they were counted."""
-    event, row, is_early = _placed(programme, units, endpoint)
+    event, row, is_early = placed_events(programme, units, endpoint)
     early_days, later_days = exposure(programme, units)
     return Counts(
         events=programme.happened.pk[event],

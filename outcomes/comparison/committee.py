@@ -48,17 +48,19 @@ def for_committee(comparison: Comparison, guard: Guard) -> Comparison:
     sizes = {flow.arm: _size(flow, guard) for flow in comparison.who.flows}
     crude = _crude(comparison.crude, guard, sizes, comparison.level)
     shown = {row.code for row in crude.rows if not row.axillary.hidden and not row.femoral.hidden}
-    whole, outcome_shown = not guard.filtered, comparison.choices.outcome in shown
+    adjustable = shown | _hidden_for_quarters_alone(comparison.crude, guard, sizes)
+    whole, outcome = not guard.filtered, comparison.choices.outcome
     baseline, timing = comparison.baseline, comparison.timing
     return replace(
         comparison,
         who=_who(comparison.who, guard, sizes),
         baseline=baseline and (baseline_seen(baseline, guard) if whole else no_baseline(baseline)),
         crude=crude,
-        adjusted=comparison.adjusted and adjusted_seen(comparison, comparison.adjusted, guard, shown),
+        adjusted=comparison.adjusted and adjusted_seen(comparison, comparison.adjusted, guard, adjustable),
         timing=timing and (timing_seen(timing, guard.threshold) if whole else no_timing(timing)),
         naive=comparison.naive and naive_seen(comparison.naive),
-        sensitivity=comparison.sensitivity and sensitivity_seen(comparison.sensitivity, outcome_shown, whole),
+        sensitivity=comparison.sensitivity
+        and sensitivity_seen(comparison.sensitivity, outcome in adjustable, whole and outcome in shown),
         over_time=comparison.over_time and over_time_seen(comparison.over_time),
         shown_to=COMMITTEE,
         smallest_cell=guard.threshold,
@@ -149,7 +151,7 @@ def _crude_row(row: CrudeRow, guard: Guard, sizes: dict[str, int | None], level:
 
 def _of_all(row: CrudeRow, share: Share, guard: Guard, sizes: dict[str, int | None], level: float) -> Share:
     size, hits = sizes[share.arm], share.hits
-    if size is None or (row.code, share.arm) in guard.hits or not both_safe(hits, size, guard.threshold):
+    if size is None or (row.code, share.arm) in guard.moved or not _safe_now(row, share, guard, sizes):
         return hidden_share(share)
     if not size:
         return share
@@ -162,6 +164,25 @@ def _of_all(row: CrudeRow, share: Share, guard: Guard, sizes: dict[str, int | No
         upper=found.upper,
         note="" if size == share.total else OF_ALL,
     )
+
+
+def _safe_now(row: CrudeRow, share: Share, guard: Guard, sizes: dict[str, int | None]) -> bool:
+    """Whether a share may be shown as far as this page alone goes."""
+    size = sizes[share.arm]
+    return (
+        size is not None
+        and (row.code, share.arm) not in guard.hits
+        and both_safe(share.hits, size, guard.threshold)
+    )
+
+
+def _hidden_for_quarters_alone(crude: Crude, guard: Guard, sizes: dict[str, int | None]) -> set[str]:
+    """Outcomes whose counts hide for what quarters tell: no weighted figure can be turned back into them."""
+    return {
+        row.code
+        for row in crude.rows
+        if all(_safe_now(row, share, guard, sizes) for share in (row.axillary, row.femoral))
+    }
 
 
 def _contrasted(rows: list[CrudeRow], level: float) -> tuple[CrudeRow, ...]:

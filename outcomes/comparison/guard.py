@@ -14,6 +14,7 @@ import numpy as np
 
 from outcomes.comparison.answers import answers
 from outcomes.comparison.choices import Choices
+from outcomes.comparison.cuts import hit_minutes, quarter_ends, told_apart, untold
 from outcomes.comparison.endpoints import ENDPOINTS
 from outcomes.comparison.filters import LEVELS, calendar_years, level_of
 from outcomes.comparison.suppression import hidden_levels, hidden_parts
@@ -34,12 +35,14 @@ ONE_ZONE = (
 class Guard:
     """``threshold`` of counts; (outcome, arm) whose hits stay hidden under the filter in use, and arms whose
     size does. ``strata`` are the same by position of the level of the chosen factor;
+    ``moved`` are hits that hide because of what quarters would tell: weighted figures do not go with them.
     ``characteristics`` are rows of the baseline table that would give a hidden size away.
     """
 
     threshold: int
     filtered: bool
     hits: frozenset[tuple[str, str]] = frozenset()
+    moved: frozenset[tuple[str, str]] = frozenset()
     sizes: frozenset[str] = frozenset()
     strata_hits: frozenset[tuple[int, str]] = frozenset()
     strata_sizes: frozenset[tuple[int, str]] = frozenset()
@@ -66,20 +69,21 @@ def committee_choices(choices: Choices, *, one_zone: bool = True) -> tuple[Choic
 
 
 def guard_of(programme: Programme, choices: Choices, threshold: int) -> Guard:
-    """Work out the patterns of the filter in use and of the chosen factor."""
+    """Work out the patterns of the filter in use and of the chosen factor, and what quarters would tell."""
     units = units_of(programme, choices.view)
     years, by_year = _levels(programme, units, "period")
     year_sizes = _hidden_sizes(units, by_year, len(years), threshold)
     hidden_years = frozenset((years[k], arm) for k, arm in year_sizes)
     _, by_factor = _levels(programme, units, choices.factor)
     count = len(LEVELS[choices.factor]) + 1
-    hidden = _hidden_hits(programme, units, by_factor, count, threshold)
+    hidden, moved = _hidden_hits(programme, units, by_factor, count, threshold)
     _, sex = _levels(programme, units, "sex")
     few_of_a_sex = _hidden_sizes(units, sex, len(LEVELS["sex"]) + 1, threshold)
     whole = Guard(
         threshold,
         filtered=False,
-        strata_hits=frozenset((k, arm) for code, k, arm in hidden if code == choices.outcome),
+        moved=_told_by_quarters(programme, units, threshold),
+        strata_hits=frozenset((k, arm) for code, k, arm in hidden | moved if code == choices.outcome),
         strata_sizes=_hidden_sizes(units, by_factor, count, threshold),
         years=hidden_years,
         characteristics=frozenset({"female"}) if few_of_a_sex else frozenset(),
@@ -90,12 +94,13 @@ def guard_of(programme: Programme, choices: Choices, threshold: int) -> Guard:
     values, level = _levels(programme, units, name)
     wanted = int(value) if name == "period" else value
     place = values.index(wanted) if wanted in values else len(values)
-    hits = _hidden_hits(programme, units, level, len(values) + 1, threshold)
+    hits, moved = _hidden_hits(programme, units, level, len(values) + 1, threshold)
     sizes = _hidden_sizes(units, level, len(values) + 1, threshold)
     return replace(
         whole,
         filtered=True,
         hits=frozenset((code, arm) for code, k, arm in hits if k == place),
+        moved=whole.moved | {(code, arm) for code, k, arm in moved if k == place},
         sizes=frozenset(arm for k, arm in sizes if k == place),
     )
 
@@ -119,13 +124,33 @@ def _hidden_sizes(units: Units, level: Ints, count: int, threshold: int) -> froz
     return frozenset(found)
 
 
+def _told_by_quarters(programme: Programme, units: Units, threshold: int) -> frozenset[tuple[str, str]]:
+    """(Outcome, arm) whose whole count would give away what happened in a quarter; hidden on every page.
+
+    Both arms or neither: the page of the quarter shows their sum.
+    """
+    found, ends = set(), quarter_ends(programme)
+    for endpoint in ENDPOINTS:
+        answer = answers(programme, units, endpoint)
+        if any(
+            untold(programme, units, answer, ends, units.arm(axillary), threshold)
+            for axillary in (True, False)
+        ):
+            found |= {(endpoint.code, arm) for arm in ARMS}
+    return frozenset(found)
+
+
 def _hidden_hits(
     programme: Programme, units: Units, level: Ints, count: int, threshold: int
-) -> frozenset[tuple[str, int, str]]:
-    """(Outcome, level, arm) whose hits stay hidden. A hidden size hides its hits too."""
-    found = set()
+) -> tuple[frozenset[tuple[str, int, str]], frozenset[tuple[str, int, str]]]:
+    """(Outcome, level, arm) whose hits are hidden, and those that moved by few; a hidden size hides its hits.
+
+    One level that moved by few would be the sum less the others, so the whole family goes with it.
+    """
+    found, moved, ends = set(), set(), quarter_ends(programme)
     for endpoint in ENDPOINTS:
-        hit = answers(programme, units, endpoint).hit
+        answer = answers(programme, units, endpoint)
+        hit, at = answer.hit, hit_minutes(programme, units, answer)
         for axillary, arm in ((True, ARMS[0]), (False, ARMS[1])):
             rows = units.arm(axillary)
             sizes = np.bincount(level[rows], minlength=count)
@@ -133,4 +158,6 @@ def _hidden_hits(
             unsized = np.array(hidden_parts(sizes.tolist(), threshold), dtype=np.bool_)
             away = hidden_levels(hits, sizes, unsized, threshold)
             found |= {(endpoint.code, k, arm) for k in np.flatnonzero(away).tolist()}
-    return frozenset(found)
+            if any(told_apart(at[rows & hit & (level == k)], ends, threshold) for k in range(count)):
+                moved |= {(endpoint.code, k, arm) for k in range(count)}
+    return frozenset(found), frozenset(moved)

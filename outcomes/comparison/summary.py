@@ -88,6 +88,8 @@ def _named(rows: list[BaselineRow]) -> list[str]:
 
 
 def _crude(row: CrudeRow) -> str:
+    if row.axillary.hidden or row.femoral.hidden:
+        return f"{row.label}: counts too few to show, or too close to those of a quarter."
     if row.axillary.value is None or row.femoral.value is None:
         return f"{row.label}: too few to show or to compare."
     shares = (

@@ -59,8 +59,8 @@ def stories(size: int, seed: int, *, chance_axillary: Any, risk: Any, spread_day
     return Stories(axillary, severe, age, hit, died, ended, never, start, random.integers(0, 2, size))
 
 
-def programme(found: Stories, *, transferred: Flags | None = None) -> Programme:
-    """The tables of those courses."""
+def programme(found: Stories, *, transferred: Flags | None = None, cut_at: datetime = CUT) -> Programme:
+    """The tables of those courses, as they stood at the data cut."""
     size = found.start.size
     pk = np.arange(1, size + 1)
     ended = found.start + (found.ended_day * DAY).astype(np.int64)
@@ -74,7 +74,7 @@ def programme(found: Stories, *, transferred: Flags | None = None) -> Programme:
     }  # fmt: skip
     moved = np.flatnonzero(np.isfinite(found.switched_day))
     run_rows = _runs(found, pk, ended, moved)
-    cut = minute_of(CUT)
+    cut = minute_of(cut_at)
     courses, runs = deriving.derive_runs_and_courses(course_rows, run_rows, zone=ZONE, cut=cut)
     empty = np.zeros(0, dtype=np.int64)
     events = deriving.derive_events(_events(found, pk), courses, runs, zone=ZONE, cut=cut)
@@ -82,7 +82,7 @@ def programme(found: Stories, *, transferred: Flags | None = None) -> Programme:
         centres=("Test",),
         zone=ZONE,
         as_of=None,
-        cut_at=CUT,
+        cut_at=cut_at,
         courses=courses,
         runs=runs,
         events=events,

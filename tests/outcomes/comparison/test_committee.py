@@ -194,6 +194,8 @@ def test_the_solver_does_find_counts_that_only_their_own_smallness_hides(monkeyp
     monkeypatch.setattr(
         guard, "hidden_parts", lambda counts, threshold: [0 < count < threshold for count in counts]
     )
+    monkeypatch.setattr(guard, "told_apart", lambda moments, ends, threshold: False)
+    monkeypatch.setattr(guard, "untold", lambda *known: False)
     made = small_programme(1)
     assert given_away(made, all_pages(made))
 

@@ -97,7 +97,8 @@ def test_the_committee_sees_no_small_count_and_no_case(logbook, committee, sign_
     plain = client.get("/compare/comparison.json?outcome=BLEEDING").json()
     (row,) = [row for row in plain["crude"]["rows"] if row["code"] == "BLEEDING"]
     assert row["femoral"]["hits"] is None
-    assert row["axillary"]["hits"] == 6
+    # The page of the quarter may show the sum of both routes, so the six would give the two away.
+    assert row["axillary"]["hits"] is None
     assert row["difference"]["value"] is None
 
 
