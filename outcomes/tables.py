@@ -141,6 +141,7 @@ def by_part(
         else:
             nobody.append(label)
     definition = _definition(report, measure)
+    nothing = (Row("Nothing recorded", "", (None,) * len(columns)),) if definition in report.measures else ()
     units = {f.unit for f in found.values()} if rows else set()
     told = [("", words) for unit, words in EXPLAINED.items() if unit in units]
     told += [("", f"Recorded in nobody: {'; '.join(nobody)}.")] if nobody else []
@@ -149,7 +150,7 @@ def by_part(
         caption=caption or definition.title,
         unit="",
         columns=tuple(head for head, _, _ in columns),
-        rows=tuple(rows) or (Row("Nothing recorded", "", (None,) * len(columns)),),
+        rows=tuple(rows) or nothing,
         notes=(*told, *notes.listed),
         method=_methods([f for f in found.values() if f.key in {c.key for r in rows for c in r.cells if c}]),
         measure=definition,
