@@ -96,7 +96,9 @@ class Tally:
     def _risk_table(self, chosen: slice) -> RiskTable:
         events = self.exits[chosen, CENSORED + 1 :]
         happens = np.flatnonzero(events.any(axis=(0, 1)))
-        return RiskTable(self.times[happens], self.at_risk[chosen][:, happens], events[:, :, happens])
+        # Unlike an index, take lays each row out in one piece, on which everything after this is faster.
+        at_risk = np.take(self.at_risk[chosen], happens, axis=1)
+        return RiskTable(self.times[happens], at_risk, np.take(events, happens, axis=2))
 
     def at_risk_at(self, times: npt.ArrayLike, group: int) -> Ints:
         """Rows of one group under observation just before each of the given times, shape as ``times``."""
