@@ -10,9 +10,8 @@ from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
-from django.utils.http import urlencode
 
-from registry.access import LOGBOOK, SignedInRequest, allow, own
+from registry.access import LOGBOOK, WRITING, SignedInRequest, allow, own
 from registry.beside import EMPTY, columns_of, computed, entered, value_of
 from registry.choices_events import EventKind
 from registry.forms.round import SHORT_LABELS
@@ -22,22 +21,27 @@ from registry.round import shown_days
 from registry.timeline import draw
 
 PAGE_SIZE = 25
+MOST_FOUND = 100
 CONDITION = ("baseline", "risk", "labs")
 PROCEDURE = ("procedure", "device", "removal")
 MEASURED_DAILY = ("film", "pressures", "labs")
 
 
-@allow(LOGBOOK)
+@allow(LOGBOOK, methods=WRITING)
 def find(request: SignedInRequest) -> HttpResponse:
-    text = request.GET.get("q", "").replace("\x00", "").strip()[:40]
-    patients = Patient.objects.seen_by(request.user)
+    """All patients in pages, or those that a search matches.
+
+    A search is posted, so that no record number stands in an address and from there in a server's log.
+    """
+    text = request.POST.get("q", "").replace("\x00", "").strip()[:40]
+    patients = Patient.objects.seen_by(request.user).prefetch_related("courses__runs", "courses__outcome")
     if text:
-        patients = patients.matching(text)
-    page = Paginator(patients.prefetch_related("courses__runs", "courses__outcome"), PAGE_SIZE).get_page(
-        request.GET.get("page")
-    )
-    query = "&" + urlencode({"q": text}) if text else ""
-    return render(request, "find.html", {"q": text, "page": page, "query": query})
+        page = Paginator(patients.matching(text), MOST_FOUND).page(1)
+    else:
+        page = Paginator(patients, PAGE_SIZE).get_page(request.GET.get("page"))
+    empty = request.method == "POST" and not text
+    context = {"q": text, "page": page, "empty": empty}
+    return render(request, "find.html", context, status=422 if empty else 200)
 
 
 def _run_rows(course: Course, now: datetime) -> list[dict[str, Any]]:

@@ -14,6 +14,7 @@ from django.urls import reverse
 
 from registry.models import Run
 from registry.round import shown_days
+from registry.views import cases
 from tests.factories import (
     create_case,
     create_check,
@@ -37,7 +38,7 @@ def test_elapsed_time_is_told_in_hours_then_days(hours: int, text: str) -> None:
 
 
 def found(client: Client, text: str) -> str:
-    return client.get(reverse("find"), {"q": text}).content.decode()
+    return client.post(reverse("find"), {"q": text}).content.decode()
 
 
 def test_a_case_is_found_by_study_number_and_by_the_whole_record_number(desk: Client, run: Run) -> None:
@@ -47,12 +48,21 @@ def test_a_case_is_found_by_study_number_and_by_the_whole_record_number(desk: Cl
     assert "Nothing found" in found(desk, "77-")
 
 
-def test_pages_of_a_search_keep_the_search(desk: Client, run: Run) -> None:
-    for number in range(30):
-        create_patient(centre=run.course.centre, study_no=f"A&PAGE=9#X{number}")
-    page = found(desk, "a&page=9#x")
-    assert 'href="?page=2&amp;q=a%26page%3D9%23x"' in page
-    assert desk.get(reverse("find") + "?page=2&q=a%26page%3D9%23x").context["page"].number == 2
+def test_a_search_that_finds_too_many_says_so(
+    desk: Client, run: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(cases, "MOST_FOUND", 3)
+    for number in range(4):
+        create_patient(centre=run.course.centre, study_no=f"HB-9{number}")
+    assert "first 3 are shown" in found(desk, "hb-9")
+    assert "are shown" not in found(desk, "hb-92")
+
+
+def test_no_searched_number_stands_in_an_address(desk: Client, run: Run) -> None:
+    create_patient(centre=run.course.centre, study_no="HB-7777", record_number="77-1")
+    page = desk.get(reverse("find"), {"q": "77-1"})
+    assert page.context["q"] == ""
+    assert 'method="post"' in page.content.decode()
 
 
 def full(run: Run) -> Run:
@@ -137,3 +147,10 @@ def test_the_page_shows_the_groups_that_the_centre_uses(desk: Client, run: Run) 
     page = desk.get(url).content.decode()
     for text in ("88 µmol/L", "Diabetes", "Procedure, label and removal", ">17</td>", ">1.4</td>"):
         assert text in page
+
+
+def test_a_search_for_nothing_says_what_to_type(desk: Client, run: Run) -> None:
+    page = desk.post(reverse("find"), {"q": " "})
+    assert page.status_code == 422
+    assert "Type a number" in page.content.decode()
+    assert run.patient.study_no in page.content.decode()

@@ -127,7 +127,11 @@ def test_anything_as_the_reason_of_a_removal(desk: Client, everything: Run) -> N
     attack(desk, reverse("remove", args=["mobilisation", session.public_id]), {"change_reason": "by mistake"})
 
 
-QUERIES = [("find", "q"), ("find", "page"), ("candidates", "page"), ("new_implant", "study_no")]
+def test_anything_in_a_search(desk: Client, everything: Run) -> None:
+    attack(desk, reverse("find"), {"q": "1"})
+
+
+QUERIES = [("find", "page"), ("candidates", "page"), ("new_implant", "study_no")]
 
 
 @pytest.mark.parametrize(("name", "parameter"), QUERIES)
