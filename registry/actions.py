@@ -9,6 +9,9 @@ from datetime import datetime
 from typing import Any, TypeAlias, TypeVar
 
 import pghistory
+from allauth.mfa.models import Authenticator
+from django.contrib.auth import SESSION_KEY
+from django.contrib.sessions.models import Session
 from django.db import transaction
 from django.db.models import F, Max
 from django.utils import timezone
@@ -330,6 +333,17 @@ def give_one_time_password(*, person: User, by: User) -> str:
     guessing.forget_failures(person)
     log.info("One-time password for account %s given by account %s", person.pk, by.pk)
     return password
+
+
+@transaction.atomic
+def take_second_factor(*, person: User, reason: str, by: User) -> None:
+    """Take a lost second factor away and end the person's sessions; the log keeps who, whose and why."""
+    Authenticator.objects.filter(user=person).delete()
+    for session in Session.objects.filter(expire_date__gte=timezone.now()):
+        if session.get_decoded().get(SESSION_KEY) == str(person.pk):
+            session.delete()
+    guessing.forget_failures(person)
+    log.info("Second factor of account %s taken away by account %s: %s", person.pk, by.pk, reason)
 
 
 def save_settings(*, centre: Centre, version: int, by: User) -> Centre:

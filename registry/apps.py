@@ -14,8 +14,8 @@ class RegistryConfig(AppConfig):
     default = True
 
     def ready(self) -> None:
-        """Register the checks; let every migrate make the cache's table too."""
-        from registry import checks  # noqa: F401 - registers them
+        """Register the checks and the log of sign-ins; let every migrate make the cache's table too."""
+        from registry import checks, signing_in  # noqa: F401 - registers them
 
         post_migrate.connect(make_cache_table, sender=self)
 

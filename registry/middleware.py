@@ -6,6 +6,7 @@ import time
 from collections.abc import Callable
 from typing import TypeAlias
 
+from allauth.mfa.utils import is_mfa_enabled
 from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import logout
@@ -78,6 +79,24 @@ def own_password_first(get_response: Handler) -> Handler:
     def handle(request: HttpRequest) -> HttpResponseBase:
         one_time = request.user.is_authenticated and request.user.one_time_password_at
         if one_time and request.path not in {reverse(name) for name in allowed}:
+            return redirect(allowed[0])
+        return get_response(request)
+
+    return handle
+
+
+def second_factor_first(get_response: Handler) -> Handler:
+    """Whoever needs a second factor and has none sets one up before anything else."""
+    allowed = ("mfa_activate_totp", "account_reauthenticate", "account_logout")
+
+    def handle(request: HttpRequest) -> HttpResponseBase:
+        if (
+            settings.SECOND_FACTOR_REQUIRED
+            and request.user.is_authenticated
+            and not request.user.one_time_password_at  # the password comes first
+            and request.path not in {reverse(name) for name in allowed}
+            and not is_mfa_enabled(request.user, ["totp"])
+        ):
             return redirect(allowed[0])
         return get_response(request)
 

@@ -54,6 +54,7 @@ INSTALLED_APPS = [
     "django.contrib.postgres",
     "allauth",
     "allauth.account",
+    "allauth.mfa",
     "crispy_forms",
     "pgtrigger",
     "pghistory",
@@ -70,6 +71,7 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "registry.middleware.session_limits",
     "registry.middleware.own_password_first",
+    "registry.middleware.second_factor_first",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "allauth.account.middleware.AccountMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -155,6 +157,17 @@ ACCOUNT_SESSION_REMEMBER = False
 ACCOUNT_RATE_LIMITS = {"login": "30/m/ip", "login_failed": "10/m/ip"}
 ONE_TIME_PASSWORD_HOURS = 72  # OWASP ASVS 5.0.0, 6.4.1: first passwords expire
 ALLAUTH_TRUSTED_PROXY_COUNT = PROXY_COUNT
+SECOND_FACTOR_REQUIRED = not DEBUG  # OWASP ASVS 5.0.0, 6.3.3; in development it is offered
+MFA_ADAPTER = "registry.second_factor.SecondFactorAdapter"
+MFA_FORMS = {
+    "authenticate": "registry.second_factor.CodeForm",
+    "reauthenticate": "registry.second_factor.CodeAgainForm",
+    "activate_totp": "registry.second_factor.SetUpForm",
+}
+MFA_SUPPORTED_TYPES = ["totp", "recovery_codes"]
+MFA_TOTP_ISSUER = "Dwellbook"
+MFA_TOTP_TOLERANCE = 0  # OWASP ASVS 5.0.0, 6.5.5: a code lives 30 s
+MFA_RECOVERY_CODES_SHOW_ONCE = True
 
 # Sessions, cookies, transport
 

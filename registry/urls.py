@@ -1,6 +1,9 @@
 """The URL map. Reporting pages come from the module named here as a string."""
 
 from allauth.account import views as account
+from allauth.mfa.base import views as second_factor
+from allauth.mfa.recovery_codes import views as recovery
+from allauth.mfa.totp import views as totp
 from django.urls import URLPattern, URLResolver, include, path
 
 from registry.views import (
@@ -71,6 +74,11 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("settings/people/new/", settings.new_person, name="new_person"),
     path("settings/people/<int:person_id>/", settings.person, name="person"),
     path("settings/people/<int:person_id>/password/", settings.reset_password, name="reset_password"),
+    path(
+        "settings/people/<int:person_id>/second-factor/",
+        settings.take_second_factor,
+        name="take_second_factor",
+    ),
     path("settings/further-readers/new/", settings.further_reader, name="further_reader"),
     path(
         "settings/further-readers/<int:person_id>/end/",
@@ -82,4 +90,15 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("account/sign-out/", account.logout, name="account_logout"),
     path("account/password/", account.password_change, name="account_change_password"),
     path("account/confirm/", account.reauthenticate, name="account_reauthenticate"),
+    path("account/confirm/code/", second_factor.reauthenticate, name="mfa_reauthenticate"),
+    path("account/sign-in/code/", second_factor.authenticate, name="mfa_authenticate"),
+    path("account/second-factor/", second_factor.index, name="mfa_index"),
+    path("account/second-factor/app/", totp.activate_totp, name="mfa_activate_totp"),
+    path("account/second-factor/app/remove/", totp.deactivate_totp, name="mfa_deactivate_totp"),
+    path("account/second-factor/recovery/", recovery.view_recovery_codes, name="mfa_view_recovery_codes"),
+    path(
+        "account/second-factor/recovery/new/",
+        recovery.generate_recovery_codes,
+        name="mfa_generate_recovery_codes",
+    ),
 ]

@@ -66,6 +66,12 @@ class PersonForm(forms.ModelForm):
         return name
 
 
+class LostSecondFactorForm(forms.Form):
+    """Why a second factor is taken away: chosen, not typed, since it goes into the log."""
+
+    reason = forms.ChoiceField(choices=[(why, why) for why in ("lost", "stolen", "replaced", "broken")])
+
+
 class FurtherReaderForm(forms.Form):
     """Lets somebody of another centre compare with this one. Their names are typed, not offered as a list."""
 

@@ -11,7 +11,7 @@ from django.urls import reverse
 
 from registry import actions, criteria
 from registry.access import SETTINGS, WRITING, SignedInRequest, allow
-from registry.forms.settings import CentreForm, FurtherReaderForm, PersonForm
+from registry.forms.settings import CentreForm, FurtherReaderForm, LostSecondFactorForm, PersonForm
 from registry.models import Centre, ConfirmedDefinition, User
 from registry.views.entry import posted, show_both
 
@@ -103,6 +103,19 @@ def reset_password(request: SignedInRequest, person_id: int) -> HttpResponse:
         return redirect("account_change_password")
     password = actions.give_one_time_password(person=account, by=request.user)
     return render(request, "one_time_password.html", {"person": account, "password": password})
+
+
+@allow(SETTINGS, methods=("POST",))
+def take_second_factor(request: SignedInRequest, person_id: int) -> HttpResponse:
+    """Let somebody who lost a second factor set up another."""
+    account = get_object_or_404(User, pk=person_id, centre=request.centre)
+    form = LostSecondFactorForm(request.POST)
+    if account == request.user or not form.is_valid():
+        messages.error(request, "Say why. Nobody takes away their own second factor here.")
+    else:
+        actions.take_second_factor(person=account, reason=form.cleaned_data["reason"], by=request.user)
+        messages.success(request, f"The second factor of {account.username} is taken away.")
+    return redirect("person", account.pk)
 
 
 @allow(SETTINGS, methods=WRITING)
