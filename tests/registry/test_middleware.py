@@ -29,7 +29,7 @@ def request_by(rf, monkeypatch):
         request.session = SessionStore()
         if began is not None:
             request.session.update({"began_at": NOW - began, "seen_at": NOW - idle})
-        request.user = SimpleNamespace(is_authenticated=True, centre=centre)
+        request.user = SimpleNamespace(pk=1, is_authenticated=True, centre=centre)
         request._messages = CookieStorage(request)
         return request
 
