@@ -69,8 +69,13 @@ class Exits:
         return Keys(self.record, self.pks[(self.cause == cause) & (self.exit <= time)])
 
     def staying(self, time: float) -> Keys:
-        """Who was still there, and followed, at the time."""
-        return Keys(self.record, self.pks[self.exit > time])
+        """Who was still there, and followed, at the time; also who was last seen right then.
+
+        As the curves have it, whoever is censored at a time was there when others left at it (Kaplan EL,
+        Meier P, J Am Stat Assoc 1958;53:457-481, doi:10.1080/01621459.1958.10501452).
+        """
+        seen_then = (self.exit == time) & (self.cause == CENSORED)
+        return Keys(self.record, self.pks[(self.exit > time) | seen_then])
 
     @cached_property
     def everybody(self) -> Keys:

@@ -41,6 +41,13 @@ def test_nothing_is_said_beyond_the_longest_follow_up() -> None:
     assert after({"died_on": 50}).figure("after.survival/ALL/transplant/day-365").estimate == 0.0
 
 
+def test_who_is_last_seen_on_the_day_was_alive_on_it_and_who_died_on_it_was_not() -> None:
+    found = after({"alive_on": 30}, {"died_on": 30}, {"alive_on": 29}, {"alive_on": 31})
+    figure = found.figure("after.survival/ALL/transplant/day-30")
+    assert (figure.numerator, figure.denominator) == (2, 4)
+    assert figure.estimate == pytest.approx(2 / 3)
+
+
 @pytest.mark.parametrize(
     ("row", "died_by_30"),
     [

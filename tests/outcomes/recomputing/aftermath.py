@@ -81,7 +81,7 @@ def _survival(book: Recomputation, key: str, rows: Sequence[Row]) -> None:
     steps = curves.survival(rows)
     book.curves[key] = Curve(rows, steps)
     for day in (30, 365):
-        alive, known = sum(leaving > day for _, leaving, _ in rows), curves.known_by(rows, day)
+        alive, known = curves.there_on(rows, day), curves.known_by(rows, day)
         step = curves.read_at(steps, day)
         numbers: tuple[float | None, ...] = ()
         if rows and step and (day <= book.curves[key].last or step.value == 0):

@@ -139,6 +139,13 @@ def known_by(rows: Sequence[Row], day: float) -> int:
     return sum(entry <= 0 and (leaving >= day or cause != "") for entry, leaving, cause in rows)
 
 
+def there_on(rows: Sequence[Row], day: float) -> int:
+    """Rows that nothing had ended by a day and that were seen up to it, on that very day included."""
+    gone = sum(cause != "" and leaving <= day for _, leaving, cause in rows)
+    lost = sum(cause == "" and leaving < day for _, leaving, cause in rows)
+    return len(rows) - gone - lost
+
+
 def quantile(
     steps: Sequence[Step], share: float, last: float
 ) -> tuple[float | None, float | None, float | None]:

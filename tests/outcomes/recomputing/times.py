@@ -256,7 +256,7 @@ def bridge_row(log: Logbook, course: Course) -> Row:
 def _supported(book: Recomputation, key: str, rows: Sequence[Row]) -> None:
     steps = curves.survival(rows)
     for day in BRIDGE_DAYS:
-        number = sum(leaving > day for _, leaving, _ in rows)
+        number = curves.there_on(rows, day)
         step = curves.read_at(steps, day)
         known = curves.known_by(rows, day)
         if not rows:
