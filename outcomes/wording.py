@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from outcomes.measures.values import Figure
 
 LARGE_SAMPLE = 100
+MINUS = "−"  # the sign, as wide as a plus; the hyphen is for files that machines read
 HIDDEN = "not shown: a small count, or one that would give a small count away"
 OBSERVED = "observed value"  # a record chosen from all, so "1 of n" would say nothing
 UNITS = {"proportion": "%", "days": " d"}
@@ -29,9 +30,9 @@ class Shown:
 
 
 def number(value: float, decimals: int) -> str:
-    """A number with thousands set apart; a value that rounds to zero carries no minus sign."""
+    """A number with thousands set apart and a true minus; a value that rounds to zero carries no sign."""
     text = f"{value:,.{decimals}f}"
-    return text.removeprefix("-") if not text.strip("-0.,") else text
+    return text.removeprefix("-") if not text.strip("-0.,") else text.replace("-", MINUS)
 
 
 def count(value: float | None) -> str:

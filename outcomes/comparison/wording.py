@@ -73,7 +73,7 @@ def say_rate(share: Share) -> Said:
 def points(value: float, decimals: int = 0) -> str:
     """A difference of shares in percentage points, with its sign."""
     text = number(value * 100, decimals)
-    return f"+{text}" if value > 0 and text.strip("0.,") else text.replace("-", "−")
+    return f"+{text}" if value > 0 and text.strip("0.,") else text
 
 
 def say_difference(contrast: Contrast, *, decimals: int = 0) -> Said:
@@ -113,7 +113,7 @@ def say_days(contrast: Contrast) -> Said:
 def signed(value: float, decimals: int = 1) -> str:
     """A number with its sign, a true minus among them."""
     text = number(value, decimals)
-    return f"+{text}" if value > 0 and text.strip("0.,") else text.replace("-", "−")
+    return f"+{text}" if value > 0 and text.strip("0.,") else text
 
 
 def say_p(p_value: float | None) -> str:

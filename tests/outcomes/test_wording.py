@@ -58,7 +58,7 @@ def test_a_count_is_its_own_value() -> None:
     assert (shown.value, shown.of, shown.limits) == ("1,234", "", "")
 
 
-@pytest.mark.parametrize(("value", "text"), [(-0.04, "0.0"), (-0.06, "-0.1"), (1234.5, "1,234.5")])
+@pytest.mark.parametrize(("value", "text"), [(-0.04, "0.0"), (-0.06, "−0.1"), (1234.5, "1,234.5")])
 def test_no_minus_before_a_zero(value: float, text: str) -> None:
     assert number(value, 1) == text
 
@@ -83,4 +83,4 @@ def test_a_change_says_its_pairs_and_limits() -> None:
     given = {"unit": "mean difference", "numerator": 12, "missing": 8, "decimals": 1}
     shown = show(figure(**given, estimate=-5.66, lower=-7.01, upper=-4.3))
 
-    assert (shown.value, shown.of, shown.limits) == ("-5.7", "n 12", "-7.0 to -4.3")
+    assert (shown.value, shown.of, shown.limits) == ("−5.7", "n 12", "−7.0 to −4.3")

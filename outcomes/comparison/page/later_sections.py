@@ -140,7 +140,7 @@ def _signal_rule(learning: LearningCurve) -> str:
     at = ", ".join(f"{name} at case {place}" for name, place in learning.signals)
     return (
         f"Signal rule: the upper sum reaches {number(high, 2)} (twice the expected odds) or the lower one "
-        f"{number(low, 2).replace('-', '−')} (half); the sum then starts again. Without any change that "
+        f"{number(low, 2)} (half); the sum then starts again. Without any change that "
         "happens "
         f"once in about {count(learning.run_lengths[0])} cases. Expected risks are {adjusted}."
         f"{f' Signals: {at}.' if at else ''}"

@@ -73,7 +73,7 @@ def _mean(row: BaselineRow, share: Share, spread: float | None) -> Said:
 def _standardised(value: float | None) -> Said:
     if value is None:
         return Said(instead="–")
-    return Said(number(value, 2).replace("-", "−"), of="!" if abs(value) > UNBALANCED else "")
+    return Said(number(value, 2), of="!" if abs(value) > UNBALANCED else "")
 
 
 def _baseline_row(row: BaselineRow, level: str, weighted: bool) -> Row:
