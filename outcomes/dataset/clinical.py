@@ -7,7 +7,7 @@ recorded; a column called after tenths or thirds of a unit holds whole ones of t
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
@@ -23,7 +23,7 @@ from outcomes.dataset.tables import Courses, Events, Runs
 from outcomes.estimators.arrays import Flags, Ints
 from registry.choices import DeviceClass, Guidance, VitalStatus
 from registry.choices_extended import OnSupport, SurfaceFormula
-from registry.models import Course, CourseOutcome, DailyCheck, FollowUp, HaemodynamicSet, Patient, Run
+from registry.models import Course, CourseOutcome, DailyCheck, FollowUp, HaemodynamicSet, Run
 
 Columns = Mapping[str, Ints]
 
@@ -36,10 +36,12 @@ WHOLE = (
     "lvef_pct", "lvedd_mm", "creatinine_umol_l", "bilirubin_umol_l", "platelets_10e9_l", "sodium_mmol_l"
 )  # fmt: skip
 LABORATORY = ("creatinine_umol_l", "haemoglobin_g_dl", "platelets_10e9_l", "lactate_mmol_l")
+# Read together with the courses and runs, as every one of these has them.
+OF_COURSE = ("admitted", "sex", "birth_year", "aetiology", "transferred")
+OF_RUN = ("access", "urgency", "technical_success", "first_position", *(way.value for way in Guidance))
 EARLY_DAYS = (1, 3)  # calendar days after the first insertion that stand for 24 to 72 h
 LATE_ENTRY_DAYS = 7
 
-FIRST_BIRTH_YEAR = 1900
 LOWEST_RIGHT_ATRIAL = -5
 CODE_BITS = 16
 CODES_PER_WORD = 3
@@ -62,13 +64,29 @@ class Clinical:
     late_entered: Flags
 
 
+def set_apart(rows: dict[str, Ints], names: Iterable[str]) -> dict[str, Ints]:
+    """Columns taken out of rows that were read, with the keys of these."""
+    return {"pk": rows["pk"], **{name: rows.pop(name) for name in names}}
+
+
 def read_clinical(
-    reader: Reader, *, zone: ZoneInfo, cut: int, courses: Courses, runs: Runs, events: Events
+    reader: Reader,
+    of_course: dict[str, Ints],
+    of_run: dict[str, Ints],
+    *,
+    zone: ZoneInfo,
+    cut: int,
+    courses: Courses,
+    runs: Runs,
+    events: Events,
 ) -> Clinical:
-    """All of it, for the courses, runs and events of a dataset read in the same snapshot."""
+    """All of it, for the courses, runs and events of a dataset read in the same snapshot.
+
+    ``of_course`` and ``of_run`` are what was set apart from the courses and runs as read.
+    """
     return Clinical(
-        course={**aligned(_people(reader), courses.pk), **aligned(_conditions(reader), courses.pk)},
-        run={**aligned(_procedures(reader), runs.pk), **aligned(_procedure_values(reader), runs.pk)},
+        course={**aligned(of_course, courses.pk), **aligned(_conditions(reader), courses.pk)},
+        run={**aligned(of_run, runs.pk), **aligned(_procedure_values(reader), runs.pk)},
         laboratory=aligned(_laboratory(reader, zone), courses.pk),
         aftermath={
             **aligned(_discharges(reader), courses.pk, discharged_on=NEVER),
@@ -137,21 +155,6 @@ def _word(held: Sequence[str]) -> str:
     return " + ".join(f"(({sql}) + 1)::int8 * {2 ** (CODE_BITS * place)}" for place, sql in enumerate(held))
 
 
-def _people(reader: Reader) -> dict[str, Ints]:
-    """What every course has: its patient, the cause, where it began."""
-    columns = {
-        "pk": Column("c.id", "id"),
-        "admitted": Column("coalesce(c.admitted_at, 'infinity')", "moment"),
-        "sex": Column(numbered("p.sex", codes.SEXES), "choice"),
-        "birth_year": Column(f"p.birth_year - {FIRST_BIRTH_YEAR}", "choice"),
-        "aetiology": Column(numbered("c.aetiology", codes.AETIOLOGIES), "choice"),
-        "transferred": Column("c.transferred_in::int", "choice"),
-    }
-    source = f"{reader.rows(Course)} c JOIN {reader.rows(Patient)} p ON p.id = c.patient_id"
-    rows = _read(reader, columns, {}, f"{source} WHERE c.{OF_CENTRES}")
-    return {**rows, "birth_year": rows["birth_year"] + FIRST_BIRTH_YEAR}
-
-
 def _conditions(reader: Reader) -> dict[str, Ints]:
     """Condition at the start, of the courses in which any of it is recorded."""
     small = ("lvef_pct", "lvedd_mm", "sodium_mmol_l")
@@ -168,22 +171,6 @@ def _conditions(reader: Reader) -> dict[str, Ints]:
     filled = ", ".join(f"c.{name}" for name in (*YES_NO, *TENTHS, *WHOLE))
     some = f"num_nonnulls({filled}) > 0 OR c.presentation <> '' OR c.pacing_device <> ''"
     return _read(reader, columns, wide, f"{reader.rows(Course)} c WHERE c.{OF_CENTRES} AND ({some})")
-
-
-def _procedures(reader: Reader) -> dict[str, Ints]:
-    """How each pump was placed, one row a run."""
-    columns = {
-        "pk": Column("r.id", "id"),
-        "access": Column(numbered("r.access_method", codes.ACCESS_METHODS), "choice"),
-        "urgency": Column(numbered("r.urgency", codes.URGENCIES), "choice"),
-        "technical_success": Column("r.technical_success::int", "choice"),
-        "first_position": Column(numbered("r.first_position", codes.VERDICTS), "choice"),
-        **{
-            guidance.value: Column(f"('{guidance.value}' = ANY(r.guidance))::int", "choice")
-            for guidance in Guidance
-        },
-    }
-    return _read(reader, columns, {}, f"{reader.rows(Run)} r WHERE {reader.of_courses('r.course_id')}")
 
 
 def _procedure_values(reader: Reader) -> dict[str, Ints]:

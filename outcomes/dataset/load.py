@@ -14,8 +14,7 @@ from django.apps import apps
 from django.db import connection, transaction
 from django.utils import timezone
 
-from outcomes.dataset import deriving, queries
-from outcomes.dataset.clinical import Clinical, read_clinical
+from outcomes.dataset import clinical, deriving, queries
 from outcomes.dataset.clock import minute_of
 from outcomes.dataset.tables import (
     Attempts,
@@ -64,7 +63,7 @@ class Dataset:
     films: Films
     attempts: Attempts
     candidates: Candidates
-    clinical: Clinical
+    clinical: clinical.Clinical
 
     @property
     def cut(self) -> int:
@@ -112,9 +111,10 @@ def _one_snapshot() -> Iterator[None]:
 
 def _read(reader: queries.Reader, names: tuple[str, ...], zone: ZoneInfo, cut_at: datetime) -> Dataset:
     cut = minute_of(cut_at)
-    courses, runs = deriving.derive_runs_and_courses(
-        queries.read_courses(reader), queries.read_runs(reader), zone=zone, cut=cut
-    )
+    course_rows, run_rows = queries.read_courses(reader), queries.read_runs(reader)
+    of_course = clinical.set_apart(course_rows, clinical.OF_COURSE)
+    of_run = clinical.set_apart(run_rows, clinical.OF_RUN)
+    courses, runs = deriving.derive_runs_and_courses(course_rows, run_rows, zone=zone, cut=cut)
     events = deriving.derive_events(queries.read_events(reader), courses, runs, zone=zone, cut=cut)
     return Dataset(
         centres=names,
@@ -129,7 +129,9 @@ def _read(reader: queries.Reader, names: tuple[str, ...], zone: ZoneInfo, cut_at
         films=deriving.derive_films(queries.read_films(reader), runs),
         attempts=deriving.derive_attempts(queries.read_attempts(reader), courses, runs, cut=cut),
         candidates=deriving.derive_candidates(queries.read_candidates(reader)),
-        clinical=read_clinical(reader, zone=zone, cut=cut, courses=courses, runs=runs, events=events),
+        clinical=clinical.read_clinical(
+            reader, of_course, of_run, zone=zone, cut=cut, courses=courses, runs=runs, events=events
+        ),
     )
 
 

@@ -14,6 +14,7 @@ from outcomes.dataset import codes
 from outcomes.dataset.codes import numbered, numbered_route
 from outcomes.dataset.copying import Column, read_columns
 from outcomes.estimators.arrays import Ints
+from registry.choices import Guidance
 from registry.choices_events import OUT_OF_BED_LEVEL, WALK_LEVEL
 from registry.models import (
     Candidate,
@@ -23,9 +24,11 @@ from registry.models import (
     Event,
     FailedAttempt,
     Mobilisation,
+    Patient,
     Run,
 )
 
+FIRST_BIRTH_YEAR = 1900
 NO_DAY = date(9999, 12, 31)
 NO_DAY_NUMBER = (NO_DAY - date(1970, 1, 1)).days
 
@@ -84,7 +87,7 @@ OF_CENTRES = "centre_id = ANY(%(centres)s)"
 
 
 def read_courses(reader: Reader) -> dict[str, Ints]:
-    """One row per course, with its outcome."""
+    """One row per course, with its patient and outcome."""
     arrived = "coalesce(CASE WHEN c.transferred_in THEN c.arrived_at END, '-infinity')"
     columns = {
         "pk": Column("c.id", "id"),
@@ -95,13 +98,22 @@ def read_courses(reader: Reader) -> dict[str, Ints]:
         "arrived": Column(arrived, "moment"),
         "outcome": Column(numbered("o.outcome", codes.OUTCOMES), "choice"),
         "outcome_at": Column("coalesce(o.occurred_at, 'infinity')", "moment"),
+        "admitted": Column("coalesce(c.admitted_at, 'infinity')", "moment"),
+        "sex": Column(numbered("p.sex", codes.SEXES), "choice"),
+        "birth_year": Column(f"p.birth_year - {FIRST_BIRTH_YEAR}", "choice"),
+        "aetiology": Column(numbered("c.aetiology", codes.AETIOLOGIES), "choice"),
+        "transferred": Column("c.transferred_in::int", "choice"),
     }
-    joined = f"{reader.rows(Course)} c LEFT JOIN {reader.rows(CourseOutcome)} o ON o.course_id = c.id"
-    return reader.read(columns, f"{joined} WHERE c.{OF_CENTRES}")
+    joined = (
+        f"{reader.rows(Course)} c JOIN {reader.rows(Patient)} p ON p.id = c.patient_id "
+        f"LEFT JOIN {reader.rows(CourseOutcome)} o ON o.course_id = c.id"
+    )
+    rows = reader.read(columns, f"{joined} WHERE c.{OF_CENTRES}")
+    return {**rows, "birth_year": rows["birth_year"] + FIRST_BIRTH_YEAR}
 
 
 def read_runs(reader: Reader) -> dict[str, Ints]:
-    """One row per device run."""
+    """One row per device run, with how it was placed."""
     volume = "CASE r.balloon_volume_ml WHEN '' THEN 0 ELSE r.balloon_volume_ml::int END"
     columns = {
         "pk": Column("r.id", "id"),
@@ -117,6 +129,14 @@ def read_runs(reader: Reader) -> dict[str, Ints]:
         "exchange_reason": Column(numbered("r.exchange_reason", codes.EXCHANGE_REASONS), "choice"),
         "end_reason": Column(numbered("r.end_reason", codes.END_REASONS), "choice"),
         "balloon_ml": Column(volume, "choice"),
+        "access": Column(numbered("r.access_method", codes.ACCESS_METHODS), "choice"),
+        "urgency": Column(numbered("r.urgency", codes.URGENCIES), "choice"),
+        "technical_success": Column("r.technical_success::int", "choice"),
+        "first_position": Column(numbered("r.first_position", codes.VERDICTS), "choice"),
+        **{
+            guidance.value: Column(f"('{guidance.value}' = ANY(r.guidance))::int", "choice")
+            for guidance in Guidance
+        },
     }
     return reader.read(columns, f"{reader.rows(Run)} r WHERE {reader.of_courses('r.course_id')}")
 
