@@ -15,9 +15,10 @@ EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 # PostgreSQL counts microseconds, and days, from the start of 2000.
 POSTGRES_EPOCH_DAYS = 10_957
 MICROSECONDS_PER_MINUTE = 60_000_000
-# What PostgreSQL's "infinity" and "-infinity" become; far from the ends of int64, so sums do not overflow.
-NEVER = (2**63 - 1) // MICROSECONDS_PER_MINUTE + POSTGRES_EPOCH_DAYS * MINUTES_PER_DAY
-ALWAYS = -(2**63) // MICROSECONDS_PER_MINUTE + POSTGRES_EPOCH_DAYS * MINUTES_PER_DAY
+# What PostgreSQL's "infinity" and "-infinity" become, and all beyond (in the year 3871): minutes take 32 bits
+# each, in which the difference of any two between these still has room.
+NEVER = 1_000_000_000
+ALWAYS = -NEVER
 
 
 def minute_of(moment: datetime) -> int:
@@ -31,8 +32,9 @@ def moment_of(minute: int) -> datetime:
 
 
 def minutes_from_postgres(microseconds: Ints) -> Ints:
-    """Minutes since 1970 from microseconds since 2000; seconds are dropped."""
-    return microseconds // MICROSECONDS_PER_MINUTE + POSTGRES_EPOCH_DAYS * MINUTES_PER_DAY
+    """Minutes since 1970 from microseconds since 2000, from ALWAYS to NEVER; seconds are dropped."""
+    minutes = microseconds // MICROSECONDS_PER_MINUTE + POSTGRES_EPOCH_DAYS * MINUTES_PER_DAY
+    return np.clip(minutes, ALWAYS, NEVER)
 
 
 def local_days(minutes: Ints, zone: ZoneInfo) -> Ints:

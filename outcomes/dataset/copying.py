@@ -29,6 +29,7 @@ ARRAY_HEADER = struct.Struct("!iiiii")  # dimensions, whether any null, type, el
 # Choices share numbers of eight bytes, a byte each: the server's time goes by the elements it sends.
 CHOICES_PER_WORD = 7  # an eighth could make the number negative
 BLOCK_BITS = 16  # of the ids that are sent together
+LEAST, GREATEST = np.iinfo(np.int32).min, np.iinfo(np.int32).max
 
 Kind = Literal["choice", "code", "id", "moment", "day"]
 CASTS: dict[Kind, tuple[str, str]] = {
@@ -86,7 +87,7 @@ def _rows(messages: Iterable[Any]) -> Iterator[memoryview]:
 def _block(
     row: memoryview, sent: Mapping[str, Column], words: Mapping[str, Sequence[str]]
 ) -> dict[str, Ints]:
-    found = _decode(row, sent)
+    found = _decode(row, sent, words)
     for word, names in words.items():
         found |= _unpacked(found.pop(word), names)
     return found
@@ -111,12 +112,13 @@ def _unpacked(word: Ints, names: Sequence[str]) -> dict[str, Any]:
     return {name: parts[:, place].astype(np.int16) - np.int16(1) for place, name in enumerate(names)}
 
 
-def _decode(row: memoryview, columns: Mapping[str, Column]) -> dict[str, Ints]:
+def _decode(row: memoryview, columns: Mapping[str, Column], words: Iterable[str]) -> dict[str, Ints]:
     found, place = {}, 0
     for name, column in columns.items():
         (length,) = FIELD_HEADER.unpack_from(row, place)
         place += FIELD_HEADER.size
-        found[name] = _native(_elements(row[place : place + length], name, column.kind), column.kind)
+        elements = _elements(row[place : place + length], name, column.kind)
+        found[name] = elements if name in words else _native(elements, column.kind)
         place += length
     return found
 
@@ -134,5 +136,13 @@ def _elements(field: memoryview, name: str, kind: Kind) -> npt.NDArray[Any]:
 def _native(values: npt.NDArray[Any], kind: Kind) -> Ints:
     numbers: Ints = values.astype(np.int64)
     if kind == "moment":
-        return minutes_from_postgres(numbers)
-    return numbers + POSTGRES_EPOCH_DAYS if kind == "day" else numbers
+        numbers = minutes_from_postgres(numbers)
+    elif kind == "day":
+        numbers += POSTGRES_EPOCH_DAYS
+    return narrowed(numbers)
+
+
+def narrowed(numbers: Ints) -> Ints:
+    """The same numbers in 32 bits each, unless one is too large."""
+    fits = not numbers.size or (numbers.min() >= LEAST and numbers.max() <= GREATEST)
+    return numbers.astype(np.int32) if fits else numbers

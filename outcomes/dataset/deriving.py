@@ -7,7 +7,8 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from outcomes.dataset import codes
-from outcomes.dataset.clock import MINUTES_PER_DAY, NEVER, local_days
+from outcomes.dataset.clock import ALWAYS, MINUTES_PER_DAY, NEVER, local_days
+from outcomes.dataset.copying import narrowed
 from outcomes.dataset.queries import NO_DAY_NUMBER
 from outcomes.dataset.tables import (
     Attempts,
@@ -39,7 +40,7 @@ def positions(keys: Ints, wanted: Ints) -> Ints:
         return np.full(wanted.size, -1)
     order = np.argsort(keys, kind="stable")
     found = order[np.minimum(np.searchsorted(keys, wanted, sorter=order), keys.size - 1)]
-    return np.where(keys[found] == wanted, found, -1)
+    return narrowed(np.where(keys[found] == wanted, found, -1))
 
 
 def taken(rows: Rows, index: Ints | Flags) -> Rows:
@@ -114,25 +115,25 @@ def _courses(rows: Rows, runs: Runs, zone: ZoneInfo, cut: int) -> Courses:
     run_count = np.bincount(runs.course, minlength=size)
     some = run_count > 0
     first = np.minimum(first_run, max(runs.size - 1, 0))
-    began = np.full(size, NEVER)
+    began = narrowed(np.full(size, NEVER))
     route, device = (np.full(size, codes.UNRECORDED, dtype=of.dtype) for of in (runs.route, runs.device))
     began[some] = runs.inserted[first[some]]
     route[some], device[some] = runs.route[first[some]], runs.device[first[some]]
-    began_on = np.full(size, NEVER)
+    began_on = narrowed(np.full(size, NEVER))
     began_on[some] = local_days(began[some], zone)
-    escalated_at = np.full(size, NEVER)
+    escalated_at = narrowed(np.full(size, NEVER))
     for chosen, moment in (
         (runs.relation == ESCALATION, runs.inserted),
         (runs.end_reason == ENDED_TO_ESCALATE, runs.removed),
     ):
         np.minimum.at(escalated_at, runs.course[chosen], moment[chosen])
-    ended, still_in = np.full(size, -NEVER), np.zeros(size, dtype=np.int64)
+    ended, still_in = narrowed(np.full(size, ALWAYS)), np.zeros(size, dtype=np.int64)
     np.maximum.at(ended, runs.course, runs.ended)
     np.add.at(still_in, runs.course, ~runs.removed_known)
     return Courses(
         **rows,
-        first_run=np.where(some, first_run, -1),
-        run_count=run_count,
+        first_run=narrowed(np.where(some, first_run, -1)),
+        run_count=narrowed(run_count),
         began=began,
         began_on=began_on,
         observed_from=np.maximum(began, rows["arrived"]),
@@ -156,7 +157,7 @@ def derive_events(rows: Rows, courses: Courses, runs: Runs, *, zone: ZoneInfo, c
         pk=rows["pk"],
         course=rows["course"],
         patient=courses.patient[rows["course"]],
-        run=np.where(named >= 0, named, run_at(rows["course"], rows["onset"], runs)),
+        run=narrowed(np.where(named >= 0, named, run_at(rows["course"], rows["onset"], runs))),
         kind=rows["kind"],
         onset=rows["onset"],
         serious=rows["serious"],
@@ -171,7 +172,12 @@ def derive_events(rows: Rows, courses: Courses, runs: Runs, *, zone: ZoneInfo, c
 def _moment_keys(course: Ints, moment: Ints) -> Ints:
     """Numbers in the order of course and moment."""
     span = int(moment.max(initial=0)) - int(moment.min(initial=0)) + 1
-    return course * span + moment
+    return paired(course, span, moment)
+
+
+def paired(of: Ints, span: int, moment: Ints) -> Ints:
+    """``of * span + moment``, which needs 64 bits."""
+    return of.astype(np.int64) * span + moment
 
 
 def _after_insertion(onset: Ints, named: Ints, coarse: Flags, runs: Runs, zone: ZoneInfo) -> Ints:
@@ -193,7 +199,7 @@ def run_at(course: Ints, moment: Ints, runs: Runs) -> Ints:
     """
     pump = _last_inserted(course, moment, runs, runs.is_pump)
     other = _last_inserted(course, moment, runs, ~runs.is_pump)
-    ended = np.append(runs.ended, -NEVER)  # position -1 reads the run that never was
+    ended = np.append(runs.ended, ALWAYS)  # position -1 reads the run that never was
     in_place = np.append(~runs.removed_known & ~runs.unclosed, False)
     choices = [(pump, True), (pump, False), (other, True), (other, False)]
     return np.select(
@@ -212,9 +218,8 @@ def _last_inserted(course: Ints, moment: Ints, runs: Runs, chosen: Flags) -> Int
     if not index.size:
         return np.full(course.size, -1)
     span = int(max(runs.inserted.max(), moment.max(initial=0))) + 1
-    place = (
-        np.searchsorted(runs.course[index] * span + runs.inserted[index], course * span + moment, "right") - 1
-    )
+    keys = paired(runs.course[index], span, runs.inserted[index])
+    place = np.searchsorted(keys, paired(course, span, moment), "right") - 1
     last = index[np.maximum(place, 0)]
     return np.where((place >= 0) & (runs.course[last] == course), last, -1)
 
@@ -252,8 +257,9 @@ def _next_run(patient: Ints, moment: Ints, runs: Runs) -> Ints:
         return np.full(patient.size, -1)
     order = np.lexsort((runs.inserted, runs.patient))
     span = int(max(runs.inserted.max(), moment.max(initial=0))) + 1
-    keys = runs.patient[order] * span + runs.inserted[order]
-    found = order[np.minimum(np.searchsorted(keys, patient * span + moment, "left"), runs.size - 1)]
+    keys = paired(runs.patient[order], span, runs.inserted[order])
+    place = np.searchsorted(keys, paired(patient, span, moment), "left")
+    found = order[np.minimum(place, runs.size - 1)]
     wait = runs.inserted[found] - moment
     return np.where((runs.patient[found] == patient) & (wait >= 0) & (wait <= MINUTES_PER_DAY), found, -1)
 
@@ -265,8 +271,8 @@ def _course_under_way(patient: Ints, moment: Ints, courses: Courses) -> Ints:
         return np.full(patient.size, -1)
     order = begun[np.lexsort((courses.began[begun], courses.patient[begun]))]
     span = int(max(courses.began[order].max(), moment.max(initial=0))) + 1
-    keys = courses.patient[order] * span + courses.began[order]
-    place = np.searchsorted(keys, patient * span + moment, "right") - 1
+    keys = paired(courses.patient[order], span, courses.began[order])
+    place = np.searchsorted(keys, paired(patient, span, moment), "right") - 1
     found = order[np.maximum(place, 0)]
     under_way = (place >= 0) & (courses.patient[found] == patient) & (courses.ended[found] > moment)
     return np.where(under_way, found, -1)

@@ -1,9 +1,9 @@
 """The dataset's tables: what was read, and what follows from it, as arrays of one length.
 
 Times are whole minutes since 1970 in UTC, days are days since 1970 in the centre's calendar, codes are
-positions in ``outcomes.dataset.codes``. ``NEVER`` stands for a moment that has not come, or was not
-recorded, by the data cut. A column called after another table (``course``, ``run``) is the position of the
-row there, -1 for none.
+positions in ``outcomes.dataset.codes``. As read, a code takes 16 bits and all else 32 where it fits, so widen
+before multiplying. ``NEVER`` stands for a moment that has not come, or was not recorded, by the data cut. A
+column called after another table (``course``, ``run``) is the position of the row there, -1 for none.
 """
 
 from __future__ import annotations

@@ -9,6 +9,7 @@ import numpy as np
 
 from outcomes.dataset import codes
 from outcomes.dataset.clock import NEVER, local_days
+from outcomes.dataset.deriving import paired
 from outcomes.dataset.tables import Bedside
 from outcomes.estimators.arrays import Flags, Ints
 from outcomes.measures.base import AALEN_JOHANSEN, CONVENTION, Measure
@@ -74,8 +75,8 @@ class Clock:
 
     def _stretch_at(self, course: Ints, moment: Ints) -> Ints:
         span = int(max(self.started.max(initial=0), moment.max(initial=0))) + 1
-        keys = self.course * span + self.started
-        place = np.searchsorted(keys, course * span + moment, "right") - 1
+        keys = paired(self.course, span, self.started)
+        place = np.searchsorted(keys, paired(course, span, moment), "right") - 1
         if not self.course.size:
             return place
         return np.where((place >= 0) & (self.course[place] == course), place, -1)

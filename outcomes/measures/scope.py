@@ -32,7 +32,7 @@ class Scope:
     @cached_property
     def start(self) -> int:
         """First minute of the period."""
-        return minute_of(self.period.start)
+        return min(minute_of(self.period.start), NEVER)
 
     @cached_property
     def stop(self) -> int:
