@@ -121,7 +121,7 @@ def _devices(report: Report) -> Section:
     chart = figures.steps(
         report.curves_of("repositions.mean"),
         id="chart-repositions",
-        finding="Repositions a run has had on average, by day in place.",
+        finding=_finding(report, "repositions.mean", "day-7", "Mean repositions of a run by day 7"),
         label="Mean number of repositions per run by days in place",
         y_title="Repositions per run",
         percent=False,
@@ -163,13 +163,21 @@ def _bridge_chart(report: Report, group: str) -> Chart:
     curves = [c for c in every if c.group == group]
     route = ROUTE_LABELS[group].lower()
     total = curves[0].subjects if curves else 0
+    courses = f"{total} course{'' if total == 1 else 's'}"
     return figures.stack(
         curves,
         id=f"chart-bridge-{route}",
-        finding=f"Where {total} courses led whose first route was {route}.",
+        finding=f"{ROUTE_LABELS[group]} first, {courses}: {_led_to(report, group)}.",
         label=f"Stacked cumulative incidence of outcomes, first route {route}",
         x_max=max((c.last_day for c in every), default=1.0),
     )
+
+
+def _led_to(report: Report, group: str) -> str:
+    """What the courses of a route had come to by day 30, the ways nobody took left out."""
+    found = [f for f in report.figures_of("bridge", group) if item_of(f).endswith("/day-30") and f.numerator]
+    said = [f"{f.label[0].lower()}{f.label[1:]} {show(f).value or show(f).absent}" for f in found]
+    return f"by day 30 {', '.join(said)}" if said else "nothing known by day 30"
 
 
 def _outcomes(report: Report) -> Section:
@@ -207,16 +215,20 @@ def _after_therapy(report: Report) -> Section:
 
 def _quality(report: Report) -> Section:
     parts = (by_route(report, "quality.complete"), by_route(report, "quality.events"))
-    return Section("quality", "Data quality", "How far the figures above can be trusted.", parts)
+    return Section("quality", "Data quality", "How far the other figures can be trusted.", parts)
 
 
-def sections(report: Report) -> tuple[Section, ...]:
-    """The page from top to bottom; a table without rows and a chart without points are left away."""
+def sections(report: Report, *, quality_first: bool = False) -> tuple[Section, ...]:
+    """The page from top to bottom; a table without rows and a chart without points are left away.
+
+    Data quality closes the page, or opens it, as committees are used to (common practice, no source).
+    """
     made = (
         _flow, _baseline, _volume, _procedure, _on_support, _dwell, _complications, _devices, _mobilisation,
         _outcomes, _after_therapy, _quality,
     )  # fmt: skip
-    return tuple(_filled(make(report)) for make in made)
+    ordered = (_quality, *made[:-1]) if quality_first else made
+    return tuple(_filled(make(report)) for make in ordered)
 
 
 def _filled(section: Section) -> Section:

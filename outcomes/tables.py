@@ -55,6 +55,11 @@ class Table:
     method: str
     measure: Measure
 
+    @property
+    def lines(self) -> list[tuple[Row, list[tuple[str, Cell | None]]]]:
+        """Each row with its cells beside the heads of their columns."""
+        return [(row, list(zip(self.columns, row.cells, strict=True))) for row in self.rows]
+
 
 class Notes:
     """Footnote marks, one for each different note of a table."""
@@ -108,7 +113,7 @@ def by_route(report: Report, measure: str, *, only: str = "", caption: str = "",
     at = {(item_of(f), f.group): f for f in found}
     rows = [
         Row(at_label, "", tuple(cell_of(at.get((item, group)), notes) for group in groups))
-        for item, at_label in dict.fromkeys((item_of(f), f.label) for f in found)
+        for item, at_label in dict.fromkeys((item_of(f), label_beside(f, found)) for f in found)
     ]
     definition = _definition(report, measure)
     return Table(
@@ -121,6 +126,13 @@ def by_route(report: Report, measure: str, *, only: str = "", caption: str = "",
         method=_methods(found),
         measure=definition,
     )
+
+
+def label_beside(figure: Figure, others: Iterable[Figure]) -> str:
+    """The label, with the unit of a rate where the same table also holds figures that are none."""
+    is_rate = figure.out_of == "device-days"
+    mixed = any(other.out_of != "device-days" for other in others)
+    return f"{figure.label}, per 1,000 device-days" if is_rate and mixed else figure.label
 
 
 def by_part(

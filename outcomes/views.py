@@ -87,14 +87,15 @@ def seen_by(report: Report, request: SignedInRequest) -> Report:
 def report_context(request: SignedInRequest, report: Report, *, opens: bool) -> dict[str, Any]:
     """What the body of a report needs; ``opens`` says whether figures lead to their cases."""
     report = seen_by(report, request)
-    shown = [drawn(section) for section in sections(report)]
+    sees_cases = request.user.role in LOGBOOK
+    shown = [drawn(section) for section in sections(report, quality_first=not sees_cases)]
     return {
         "report": report,
         "key_figures": key_figures(report),
         "sections": shown,
         "contents": [{"id": part["id"], "label": part["title"]} for part in shown],
         "opens": opens,
-        "smallest_cell": None if request.user.role in LOGBOOK else request.centre.smallest_cell,
+        "smallest_cell": None if sees_cases else request.centre.smallest_cell,
     }
 
 

@@ -82,7 +82,7 @@ class Material:
     @cached_property
     def sections(self) -> tuple[Section, ...]:
         """The sections of the page."""
-        return sections(self.report)
+        return sections(self.report, quality_first=self.smallest_cell is not None)
 
     @cached_property
     def trends(self) -> tuple[Chart, ...]:

@@ -119,3 +119,27 @@ def test_step_charts_start_at_insertion(report: Report) -> None:
 
 def test_an_empty_quarter_is_a_page_too() -> None:
     assert [section.id for section in sections(Logbook().report("2026-Q3"))]
+
+
+def test_data_quality_closes_the_page_and_opens_it_for_a_committee(report: Report) -> None:
+    usual = [section.id for section in sections(report)]
+    assert usual[-1] == "quality"
+    assert [section.id for section in sections(report, quality_first=True)] == ["quality", *usual[:-1]]
+
+
+def test_the_bridge_charts_say_where_the_courses_led(report: Report) -> None:
+    said = next(chart.finding for chart in charts(report) if chart.id == "chart-bridge-axillary")
+    assert said.startswith("Axillary first, 2 courses: by day 30 ")
+
+
+def test_a_rate_beside_shares_names_its_unit(report: Report) -> None:
+    heads = {table.id: [row.head for row in table.rows] for table in tables(report)}
+    assert heads["table-repositions"] == ["Reposition", "Reposition, per 1,000 device-days"]
+    assert "Bleeding" in heads["table-complications-rate"]
+
+
+def test_nobody_left_out_takes_no_note(report: Report) -> None:
+    notes = [note for table in tables(report) if table.id == "table-success" for _, note in table.notes]
+    assert notes
+    assert all(note.startswith("not in it: ") for note in notes)
+    assert not any(" 0 " in note for note in notes)
