@@ -136,7 +136,9 @@ def success(scope: Scope) -> Findings:
         finished, named = rows & (courses.outcome >= 0), rows & (courses.outcome >= 0) & (wanted >= 0)
         going_on = int(np.count_nonzero(rows & (courses.outcome < 0)))
         other = int(np.count_nonzero(finished & ~named))
-        note = f"{going_on} without an outcome yet are not in it"
+        left_out = [f"{going_on} without an outcome yet"] if going_on else []
+        unnamed = [f"{other} whose intent named no therapy"] if other else []
+        note, note_intended = _not_in_it(left_out), _not_in_it([*left_out, *unnamed])
         for item, label, some, among, said in (
             ("any", "Any bridge", finished & reached, finished, note),
             (
@@ -151,7 +153,7 @@ def success(scope: Scope) -> Findings:
                 "Bridge to the intended therapy",
                 named & (courses.outcome == wanted),
                 named,
-                f"{note}; nor {other} whose intent named no therapy",
+                note_intended,
             ),
         ):
             figures.append(
@@ -162,6 +164,11 @@ def success(scope: Scope) -> Findings:
                 )
             )  # fmt: skip
     return Findings(tuple(figures))
+
+
+def _not_in_it(left_out: list[str]) -> str:
+    """A note on who is left out; none where nobody is."""
+    return f"not in it: {'; '.join(left_out)}" if left_out else ""
 
 
 def intent_by_outcome(scope: Scope) -> Findings:
