@@ -143,9 +143,7 @@ AUTH_PASSWORD_VALIDATORS = [
     for name, options in {
         "MinimumLengthValidator": {"min_length": 15},  # NIST SP 800-63B-4 (2025), 3.1.1.2: the only factor
         "CommonPasswordValidator": {},
-        "NumericPasswordValidator": {},
-        "UserAttributeSimilarityValidator": {},
-        "registry.passwords.StretchedPasswordValidator": {},
+        "registry.passwords.GuessablePasswordValidator": {},
     }.items()
 ]
 

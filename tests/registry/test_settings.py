@@ -84,7 +84,7 @@ def test_importing_the_settings_starts_no_server(tmp_path):
 
 @pytest.mark.parametrize(
     ("password", "complaint"),
-    [("fourteen-signs", "15"), ("123456789012345678", "numeric"), ("1q2w3e4r5t6y7u8i9o0p", "common")],
+    [("fourteen-signs", "15"), ("123456789012345678", "easy to guess"), ("1q2w3e4r5t6y7u8i9o0p", "common")],
 )
 def test_weak_passwords_are_refused(password, complaint):
     with pytest.raises(ValidationError, match=complaint):
@@ -105,7 +105,7 @@ def test_passwords_are_hashed_with_argon2id_of_known_cost():
 def test_security_state_is_shared_between_processes():
     cache.set("tries", 3)
     with connection.cursor() as cursor:
-        cursor.execute("SELECT count(*) FROM shared_cache")
+        cursor.execute("SELECT count(*) FROM shared_cache WHERE cache_key LIKE '%%:tries'")
         assert cursor.fetchone() == (1,)
 
 
