@@ -335,13 +335,18 @@ def give_one_time_password(*, person: User, by: User) -> str:
     return password
 
 
+def end_sign_ins(*, person: User, but: str | None = None) -> None:
+    """Sign a person out everywhere, except where the session has this key."""
+    for session in Session.objects.filter(expire_date__gte=timezone.now()).exclude(session_key=but):
+        if session.get_decoded().get(SESSION_KEY) == str(person.pk):
+            session.delete()
+
+
 @transaction.atomic
 def take_second_factor(*, person: User, reason: str, by: User) -> None:
     """Take a lost second factor away and end the person's sessions; the log keeps who, whose and why."""
     Authenticator.objects.filter(user=person).delete()
-    for session in Session.objects.filter(expire_date__gte=timezone.now()):
-        if session.get_decoded().get(SESSION_KEY) == str(person.pk):
-            session.delete()
+    end_sign_ins(person=person)
     guessing.forget_failures(person)
     log.info("Second factor of account %s taken away by account %s: %s", person.pk, by.pk, reason)
 

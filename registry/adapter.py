@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import math
+import time
 from datetime import timedelta
 from typing import Any
 
+from allauth.account import app_settings as account_settings
 from allauth.account.adapter import DefaultAccountAdapter
+from allauth.account.authentication import get_authentication_records
 from allauth.core.internal.ratelimit import get_ip
 from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest
+from django.urls import reverse
 from django.utils import timezone
 
 from registry import guessing
@@ -43,6 +47,22 @@ class ClosedAdapter(DefaultAccountAdapter):  # type: ignore[misc]  # untyped lib
         if given_at and timezone.now() - given_at > timedelta(hours=hours):
             raise ValidationError("This one-time password has expired. Ask the administrator for another.")
         return user
+
+    def is_reauthentication_required(self, *, app: str, **kwargs: Any) -> bool:
+        """Whoever signed in a moment ago, in this session, has just shown who it is."""
+        last = get_authentication_records(self.request, self.request.user)[-1:]
+        if last and time.time() - last[0]["at"] < account_settings.REAUTHENTICATION_TIMEOUT:
+            return False
+        return bool(super().is_reauthentication_required(app=app, **kwargs))
+
+    def get_reauthentication_methods(self, user: User) -> list[dict[str, Any]]:
+        """The code where there is one: a known password alone must not change the second factor."""
+        methods: list[dict[str, Any]] = super().get_reauthentication_methods(user)
+        return [method for method in methods if method["id"] == "mfa_reauthenticate"] or methods
+
+    def get_password_change_redirect_url(self, request: HttpRequest) -> str:
+        """On to the work, not back to the form."""
+        return reverse("home")
 
     def clean_password(self, password: str, user: User | None = None) -> str:
         """A new password is another one than before."""

@@ -10,8 +10,9 @@ from typing import Any
 
 from allauth.core import context
 from allauth.core.internal.ratelimit import get_ip
-from allauth.mfa.adapter import DefaultMFAAdapter
+from allauth.mfa.adapter import DefaultMFAAdapter, get_adapter
 from allauth.mfa.base.forms import AuthenticateForm, ReauthenticateForm
+from allauth.mfa.models import Authenticator
 from allauth.mfa.totp.forms import ActivateTOTPForm
 from cryptography.fernet import Fernet, InvalidToken, MultiFernet
 from django import forms
@@ -21,7 +22,7 @@ from django.utils.crypto import salted_hmac
 
 from registry import guessing
 
-ATTRIBUTES = {"inputmode": "numeric", "autocomplete": "one-time-code", "placeholder": ""}
+ATTRIBUTES = {"inputmode": "numeric", "autocomplete": "one-time-code", "placeholder": "", "autofocus": True}
 
 
 @cache
@@ -29,6 +30,11 @@ def _box(keys: tuple[str, ...]) -> MultiFernet:
     """Seals with the first key and opens with any, so that SECRET_KEY can be changed."""
     digests = (salted_hmac("registry.second_factor", "", key, algorithm="sha256").digest() for key in keys)
     return MultiFernet([Fernet(base64.urlsafe_b64encode(digest)) for digest in digests])
+
+
+def is_required() -> bool:
+    """Whether every account needs one here."""
+    return bool(settings.SECOND_FACTOR_REQUIRED)
 
 
 def _keys() -> tuple[str, ...]:
@@ -68,7 +74,7 @@ class SecondFactorAdapter(DefaultMFAAdapter):  # type: ignore[misc]  # untyped l
 
     def can_delete_authenticator(self, authenticator: Any) -> bool:
         """Not where one is required."""
-        return not settings.SECOND_FACTOR_REQUIRED
+        return not is_required()
 
 
 class _CountedCode(forms.Form):
@@ -107,4 +113,20 @@ class SetUpForm(ActivateTOTPForm):  # type: ignore[misc]
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["code"].label = "Code that the app shows now"
-        self.fields["code"].widget.attrs.update(ATTRIBUTES)
+        # No autofocus: the page begins with the key.
+        self.fields["code"].widget.attrs.update({**ATTRIBUTES, "autofocus": False})
+
+    @property
+    def key_parts(self) -> list[str]:
+        """The key in groups of four, to be typed."""
+        return [self.secret[start : start + 4] for start in range(0, len(self.secret), 4)]
+
+    def clean_code(self) -> str:
+        """The code, which from now on is used: it does not sign in again while it lasts."""
+        code: str = super().clean_code()
+        adapter = get_adapter()
+        data = {"secret": adapter.encrypt(self.secret)}
+        app = Authenticator(user=self.user, type=Authenticator.Type.TOTP, data=data)
+        if not app.wrap().validate_code(code):
+            raise adapter.validation_error("incorrect_code")
+        return code

@@ -1,4 +1,6 @@
-"""Writes each sign-in, failure and change of a second factor into the log: one line, accounts by number."""
+"""What follows a sign-in, a failure or a change of a second factor: one line in the log, accounts by number;
+a new second factor ends the sign-ins made without it.
+"""
 
 from __future__ import annotations
 
@@ -6,9 +8,12 @@ import logging
 from typing import Any
 
 from allauth.mfa import signals as second
+from allauth.mfa.models import Authenticator
 from django.contrib.auth import signals as first
 from django.dispatch import receiver
+from django.http import HttpRequest
 
+from registry import actions
 from registry.models import User
 
 log = logging.getLogger(__name__)
@@ -35,6 +40,13 @@ def failed(credentials: dict[str, Any], **kwargs: Any) -> None:
 @receiver(second.authentication_failed)
 def wrong_code(user: User, **kwargs: Any) -> None:
     log.warning("Wrong code for account %s", user.pk)
+
+
+@receiver(second.authenticator_added)
+def end_other_sign_ins(request: HttpRequest, user: User, authenticator: Authenticator, **kwargs: Any) -> None:
+    """Whoever is signed in elsewhere by the password alone signs in again, with a code."""
+    if authenticator.type == Authenticator.Type.TOTP:
+        actions.end_sign_ins(person=user, but=request.session.session_key)
 
 
 @receiver(second.authenticator_used)

@@ -6,6 +6,7 @@ from allauth.mfa.recovery_codes import views as recovery
 from allauth.mfa.totp import views as totp
 from django.urls import URLPattern, URLResolver, include, path
 
+from registry.second_factor import is_required
 from registry.views import (
     candidates,
     cases,
@@ -21,6 +22,8 @@ from registry.views import (
     settings,
     tracing,
 )
+
+own_factor = second_factor.IndexView.as_view(extra_context={"required": is_required})
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", home.home, name="home"),
@@ -92,7 +95,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("account/confirm/", account.reauthenticate, name="account_reauthenticate"),
     path("account/confirm/code/", second_factor.reauthenticate, name="mfa_reauthenticate"),
     path("account/sign-in/code/", second_factor.authenticate, name="mfa_authenticate"),
-    path("account/second-factor/", second_factor.index, name="mfa_index"),
+    path("account/second-factor/", own_factor, name="mfa_index"),
     path("account/second-factor/app/", totp.activate_totp, name="mfa_activate_totp"),
     path("account/second-factor/app/remove/", totp.deactivate_totp, name="mfa_deactivate_totp"),
     path("account/second-factor/recovery/", recovery.view_recovery_codes, name="mfa_view_recovery_codes"),

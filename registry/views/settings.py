@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from allauth.mfa.utils import is_mfa_enabled
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -89,9 +90,8 @@ def person(request: SignedInRequest, person_id: int) -> HttpResponse:
             form.save()
             messages.success(request, "Account saved.")
             return redirect("settings")
-    return render(
-        request, "person.html", {"form": form, "account": account}, status=422 if form.errors else 200
-    )
+    context = {"form": form, "account": account, "has_second_factor": is_mfa_enabled(account)}
+    return render(request, "person.html", context, status=422 if form.errors else 200)
 
 
 @allow(SETTINGS, methods=("POST",))
