@@ -6,7 +6,7 @@ from collections.abc import Callable
 from functools import wraps
 from typing import Any, TypeVar, cast
 
-from django.core.exceptions import ObjectDoesNotExist, PermissionDenied
+from django.core.exceptions import ObjectDoesNotExist, PermissionDenied, ValidationError
 from django.db.models import Model, QuerySet
 from django.http import Http404, HttpRequest, HttpResponseNotAllowed
 from django.http.response import HttpResponseBase
@@ -67,5 +67,5 @@ def own(records: QuerySet[R], public_id: Any, *, user: User) -> R:
     """The record with this public identifier at the user's centre; anything else is simply not found."""
     try:
         return cast(R, records.seen_by(user).get(public_id=public_id))  # type: ignore[attr-defined]
-    except ObjectDoesNotExist:
+    except (ObjectDoesNotExist, ValidationError):  # the latter for what is no identifier at all
         raise Http404 from None

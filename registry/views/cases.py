@@ -29,12 +29,14 @@ MEASURED_DAILY = ("film", "pressures", "labs")
 
 @allow(LOGBOOK, methods=WRITING)
 def find(request: SignedInRequest) -> HttpResponse:
-    """All patients in pages, or those that a search matches.
+    """All patients in pages, one of them by address, or those that a search matches.
 
     A search is posted, so that no record number stands in an address and from there in a server's log.
     """
     text = request.POST.get("q", "").replace("\x00", "").strip()[:40]
     patients = Patient.objects.seen_by(request.user).prefetch_related("courses__runs", "courses__outcome")
+    if one := request.GET.get("patient"):
+        patients = patients.filter(pk=own(Patient.objects.all(), one, user=request.user).pk)
     if text:
         page = Paginator(patients.matching(text), MOST_FOUND).page(1)
     else:

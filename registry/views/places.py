@@ -12,7 +12,7 @@ def place_of(record: Record) -> str:
     if isinstance(record, (Candidate, FailedAttempt)):
         return reverse("candidates")
     if isinstance(record, Patient):
-        return f"{reverse('find')}?q={record.study_no}"
+        return f"{reverse('find')}?patient={record.public_id}"
     if isinstance(record, DailyCheck):
         record = record.run
     course = record if isinstance(record, Course) else record.course  # type: ignore[attr-defined]

@@ -15,6 +15,7 @@ from django.urls import reverse
 from registry.models import Run
 from registry.round import shown_days
 from registry.views import cases
+from registry.views.places import place_of
 from tests.factories import (
     create_case,
     create_check,
@@ -154,3 +155,11 @@ def test_a_search_for_nothing_says_what_to_type(desk: Client, run: Run) -> None:
     assert page.status_code == 422
     assert "Type a number" in page.content.decode()
     assert run.patient.study_no in page.content.decode()
+
+
+def test_a_patient_is_found_by_address(desk: Client, run: Run) -> None:
+    other = create_patient(centre=run.course.centre, study_no="HB-7777")
+    page = desk.get(place_of(other)).content.decode()
+    assert "HB-7777" in page
+    assert run.patient.study_no not in page
+    assert desk.get(f"{reverse('find')}?patient=7").status_code == 404
