@@ -71,8 +71,8 @@ def set_apart(rows: dict[str, Ints], names: Iterable[str]) -> dict[str, Ints]:
 
 def read_clinical(
     reader: Reader,
-    of_course: dict[str, Ints],
-    of_run: dict[str, Ints],
+    of_course: Columns,
+    of_run: Columns,
     *,
     zone: ZoneInfo,
     cut: int,
@@ -82,11 +82,11 @@ def read_clinical(
 ) -> Clinical:
     """All of it, for the courses, runs and events of a dataset read in the same snapshot.
 
-    ``of_course`` and ``of_run`` are what was set apart from the courses and runs as read.
+    ``of_course`` and ``of_run`` are the columns that were read with the courses and runs, in their order.
     """
     return Clinical(
-        course={**aligned(of_course, courses.pk), **aligned(_conditions(reader), courses.pk)},
-        run={**aligned(of_run, runs.pk), **aligned(_procedure_values(reader), runs.pk)},
+        course={**of_course, **aligned(_conditions(reader), courses.pk)},
+        run={**of_run, **aligned(_procedure_values(reader), runs.pk)},
         laboratory=aligned(_laboratory(reader, zone), courses.pk),
         aftermath={
             **aligned(_discharges(reader), courses.pk, discharged_on=NEVER),
@@ -102,6 +102,8 @@ def aligned(rows: dict[str, Ints], wanted: Ints, **absent: int) -> dict[str, Int
     keys = rows.pop("pk")
     if np.array_equal(keys, wanted):
         return rows
+    if not keys.size:  # nobody recorded any of it: one number stands for all
+        return {name: np.broadcast_to(absent.get(name, UNRECORDED), wanted.size) for name in rows}
     where = positions(keys, wanted)
     missing = where < 0
     found = {}

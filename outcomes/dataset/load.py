@@ -16,6 +16,7 @@ from django.utils import timezone
 
 from outcomes.dataset import clinical, deriving, queries
 from outcomes.dataset.clock import minute_of
+from outcomes.dataset.deriving import Rows
 from outcomes.dataset.tables import (
     Attempts,
     Bedside,
@@ -111,10 +112,7 @@ def _one_snapshot() -> Iterator[None]:
 
 def _read(reader: queries.Reader, names: tuple[str, ...], zone: ZoneInfo, cut_at: datetime) -> Dataset:
     cut = minute_of(cut_at)
-    course_rows, run_rows = queries.read_courses(reader), queries.read_runs(reader)
-    of_course = clinical.set_apart(course_rows, clinical.OF_COURSE)
-    of_run = clinical.set_apart(run_rows, clinical.OF_RUN)
-    courses, runs = deriving.derive_runs_and_courses(course_rows, run_rows, zone=zone, cut=cut)
+    courses, runs, of_course, of_run = _read_runs_and_courses(reader, zone, cut)
     events = deriving.derive_events(queries.read_events(reader), courses, runs, zone=zone, cut=cut)
     return Dataset(
         centres=names,
@@ -133,6 +131,17 @@ def _read(reader: queries.Reader, names: tuple[str, ...], zone: ZoneInfo, cut_at
             reader, of_course, of_run, zone=zone, cut=cut, courses=courses, runs=runs, events=events
         ),
     )
+
+
+def _read_runs_and_courses(
+    reader: queries.Reader, zone: ZoneInfo, cut: int
+) -> tuple[Courses, Runs, Rows, Rows]:
+    """Both tables, and the clinical columns that stand in the same rows."""
+    course_rows, run_rows = queries.read_courses(reader), queries.read_runs(reader)
+    of_course = clinical.set_apart(course_rows, clinical.OF_COURSE)
+    of_run = clinical.set_apart(run_rows, clinical.OF_RUN)
+    courses, runs = deriving.derive_runs_and_courses(course_rows, run_rows, zone=zone, cut=cut)
+    return courses, runs, clinical.aligned(of_course, courses.pk), clinical.aligned(of_run, runs.pk)
 
 
 def public_ids(kind: str, pks: Ints) -> dict[int, UUID]:

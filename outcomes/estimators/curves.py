@@ -76,8 +76,7 @@ class StepCurve:
         return tuple(self._point(float(time)) for time in times)
 
     def _point(self, time: float) -> CurvePoint:
-        index = int(np.searchsorted(self.times, time, side="right")) - 1
-        value, lower, upper, error = self._read(index, time)
+        value, lower, upper, error = self.read(time)
         return CurvePoint(
             value=value,
             lower=lower,
@@ -88,12 +87,17 @@ class StepCurve:
             note=self._note(value, time),
             time=time,
             at_risk=int(self.tally.at_risk_at(time, self.group)),
-            events=int(self.events[: index + 1].sum()),
+            events=int(self.events[: self._steps(time)].sum()),
             subjects=self.subjects,
         )
 
-    def _read(self, index: int, time: float) -> tuple[float | None, ...]:
-        """Value, lower, upper and standard error; one limit is open until the first event."""
+    def _steps(self, time: float) -> int:
+        """How many steps the curve has taken by a time."""
+        return int(np.searchsorted(self.times, time, side="right"))
+
+    def read(self, time: float) -> tuple[float | None, ...]:
+        """Value, lower, upper and standard error at a time; one limit is open until the first event."""
+        index = self._steps(time) - 1
         if self.starts_at is not None and time < self.starts_at:
             return None, None, None, None
         if index < 0 or self.values[index] == self.start:

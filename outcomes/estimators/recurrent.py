@@ -51,7 +51,8 @@ def mean_cumulative_function(
     left = np.asarray(exit)
     tally = tally_exits(left, np.full(left.shape, CENSORED), entry=entry, groups=(label,))
     came = np.zeros(left.size) if entry is None else np.asarray(entry, dtype=float)
-    rows, happened = _events(event_row, event_time, came, left.astype(float))
+    left = left.astype(float)
+    rows, happened = _events(event_row, event_time, came, left)
     owner = (
         np.arange(left.size) if patient is None else _numbered(counts("patient", patient, length=left.size))
     )
@@ -59,7 +60,7 @@ def mean_cumulative_function(
     at_risk = tally.at_risk_at(times, 0)
     values = np.cumsum(events / at_risk)
     changes = _Changes(times, at_risk, np.cumsum(events / at_risk.astype(float) ** 2))
-    std_error = np.sqrt(changes.variance(owner, came, left.astype(float), rows, index))
+    std_error = np.sqrt(changes.variance(owner, came, left, rows, index))
     width = np.exp(z * std_error / values)
     patients = int(owner.max()) + 1
     return MeanCumulativeCurve(
@@ -81,6 +82,9 @@ def mean_cumulative_function(
 
 def _numbered(patient: Ints) -> Ints:
     """Patients as 0, 1, 2, ..."""
+    steps = np.diff(patient, prepend=patient[:1])
+    if (steps >= 0).all():
+        return np.cumsum(steps > 0)
     index: Ints = np.unique(patient, return_inverse=True)[1]
     return index
 
@@ -118,18 +122,20 @@ class _Changes:
         at_start = np.bincount(owner[came <= 0], minlength=int(owner.max()) + 1).astype(float)
         who, when, alpha, k = self._list(owner, came, left, rows, index)
         order = np.argsort(who * (size + 1) + when, kind="stable")  # much of it is in order
-        who, when, alpha, k = who[order], when[order], alpha[order], k[order]
+        # One after the other, as each of these takes much memory.
+        who = who[order]
+        when = when[order]
+        alpha = alpha[order]
+        k = k[order]
         alpha_after, k_after = _running(who, alpha), _running(who, k) + at_start[who]
-        alpha_before, k_before = alpha_after - alpha, k_after - k
-        gain = [
-            alpha_after**2 - alpha_before**2,
-            alpha_after * k_after - alpha_before * k_before,
-            k_after**2 - k_before**2,
-        ]
-        squares, cross, counted = (
-            np.cumsum(np.bincount(when, weights=part, minlength=size + 1)[:size]) for part in gain
-        )
-        counted = counted + np.sum(at_start**2)
+
+        def added(gain: Floats) -> Floats:
+            total: Floats = np.cumsum(np.bincount(when, weights=gain, minlength=size + 1)[:size])
+            return total
+
+        squares = added(alpha_after**2 - (alpha_after - alpha) ** 2)
+        cross = added(alpha_after * k_after - (alpha_after - alpha) * (k_after - k))
+        counted = added(k_after**2 - (k_after - k) ** 2) + np.sum(at_start**2)
         return np.maximum(squares - 2.0 * self.drift * cross + self.drift**2 * counted, 0.0)
 
     def _list(

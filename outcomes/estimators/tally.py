@@ -87,11 +87,15 @@ class Tally:
 
     def risk_table(self, group: int | None = None) -> RiskTable:
         """The times at which any cause occurs, in one group (G = 1) or in all of them on one shared axis."""
-        return self._shared_risk_table if group is None else self._risk_table(slice(group, group + 1))
+        if group not in self._risk_tables:
+            chosen = slice(None) if group is None else slice(group, group + 1)
+            self._risk_tables[group] = self._risk_table(chosen)
+        return self._risk_tables[group]
 
     @cached_property
-    def _shared_risk_table(self) -> RiskTable:
-        return self._risk_table(slice(None))
+    def _risk_tables(self) -> dict[int | None, RiskTable]:
+        """Those asked for so far: each curve and test of a group starts from the same one."""
+        return {}
 
     def _risk_table(self, chosen: slice) -> RiskTable:
         events = self.exits[chosen, CENSORED + 1 :]

@@ -88,8 +88,9 @@ def _mean_repositions(scope: Scope, rows: Flags) -> tuple[MeanCumulativeCurve, H
     place[index] = np.arange(index.size)
     entry = (runs.observed_from - runs.inserted)[index]
     exit = (runs.ended - runs.inserted)[index]
-    moves = np.flatnonzero((events.kind == REPOSITION) & ~events.refuted & (place[events.run] >= 0))
+    moves = np.flatnonzero((events.kind == REPOSITION) & ~events.refuted)
     of_run = place[events.run[moves]]
+    moves, of_run = moves[of_run >= 0], of_run[of_run >= 0]
     since = events.onset[moves] - runs.inserted[events.run[moves]]
     kept = (since <= exit[of_run]) & ((since > entry[of_run]) | ((entry[of_run] <= 0) & (since >= 0)))
     moves, of_run, since = moves[kept], of_run[kept], since[kept]
@@ -108,7 +109,7 @@ def _mean_figure(
     group: str, followed: Keys, curve: MeanCumulativeCurve, all_happened: Happened, day: float
 ) -> Figure:
     happened = Keys("events", all_happened.pks[all_happened.since <= day * MINUTES_PER_DAY])
-    point = curve.at([day * MINUTES_PER_DAY])[0]
+    value, lower, upper, _ = curve.read(day * MINUTES_PER_DAY)
     notes = (reading_note(curve, day * MINUTES_PER_DAY, per_day=MINUTES_PER_DAY), curve.note)
     return Figure(
         key=key_of("repositions.mean", group, f"day-{day:g}"),
@@ -120,11 +121,11 @@ def _mean_figure(
         numerator=happened.distinct,
         out_of="runs",
         denominator=followed.distinct,
-        estimate=point.value,
-        lower=point.lower,
-        upper=point.upper,
+        estimate=value,
+        lower=lower,
+        upper=upper,
         at_day=day,
-        method=point.method,
+        method=curve.method,
         note="; ".join(note for note in notes if note),
         cases=Cases((happened.cases,), (followed.cases,)),
     )

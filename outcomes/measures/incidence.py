@@ -157,13 +157,13 @@ def _reading(exits: Exits, curve: StepCurve | None, time: float, per_day: int) -
     """
     if curve is None:
         return {"note": f"not estimable: no {exits.record} under observation"}
-    point = curve.at([time])[0]
+    value, lower, upper, _ = curve.read(time)
     note = reading_note(curve, time, per_day=per_day)
-    if point.value is None:
+    if value is None:
         return {"method": curve.method, "note": f"not estimable: {note}"}
-    reading = {"estimate": point.value, "lower": point.lower, "upper": point.upper, "method": curve.method}
-    known = int(np.count_nonzero(exits.known(time)))
-    if point.value == curve.start and known:
+    reading = {"estimate": value, "lower": lower, "upper": upper, "method": curve.method}
+    known = int(np.count_nonzero(exits.known(time))) if value == curve.start else 0
+    if known:
         found = proportion(events=round(curve.start) * known, total=known, level=curve.level)
         reading |= {"lower": found.lower, "upper": found.upper}
         reading["method"] = f"{curve.method}; before the first event: {found.method}"

@@ -9,7 +9,7 @@ import numpy as np
 from outcomes.estimators.arrays import Ints
 
 BITS_PER_KEY = 32  # of a key kept as it is
-FEW = 4_096  # as many are kept as they are, which takes less time
+FEW = 16_384  # as many are kept as they are, which takes less time
 
 
 def packed(pks: Ints) -> Callable[[], Ints]:
