@@ -101,7 +101,7 @@ def _complications(report: Report) -> Section:
         id="chart-complications",
         finding=_finding(report, "complications", "ANY/patients", "Patients with any complication"),
         label="Share of patients with each complication by route, with 95% limits",
-        x_title="Patients with the complication",
+        x_title="Share of patients",
     )
     parts: list[Table | Chart] = [
         chart,

@@ -12,13 +12,13 @@ __all__ = ["slides"]
 
 def slides(material: Material) -> bytes:
     """A .pptx file; the same material gives the same bytes."""
-    from outcomes.exports.slides.order import ORDER  # the library takes a while to import
+    from outcomes.exports.slides.order import ordered  # the library takes a while to import
     from outcomes.exports.slides.story import Story
     from outcomes.exports.slides.template import presentation
 
     deck = presentation()
     story = Story(deck, material)
-    for tell in ORDER:
+    for tell in ordered(quality_first=material.smallest_cell is not None):
         tell(story)
     header = material.header
     properties = deck.core_properties

@@ -24,3 +24,12 @@ ORDER: tuple[Callable[[Story], None], ...] = (
     context.quality,
     context.definitions,
 )
+
+
+def ordered(*, quality_first: bool) -> tuple[Callable[[Story], None], ...]:
+    """The slides as told; with data quality right after the figures at a glance, as for a committee."""
+    if not quality_first:
+        return ORDER
+    rest = [tell for tell in ORDER if tell is not context.quality]
+    after = rest.index(quarter.glance) + 1
+    return (*rest[:after], context.quality, *rest[after:])

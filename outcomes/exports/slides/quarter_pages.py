@@ -282,7 +282,8 @@ def outcomes(story: Story) -> None:
     for route, box in (("axillary", LEFT), ("femoral", RIGHT)):
         chart = material.charts.get(f"chart-bridge-{route}")
         if chart:
-            page.words(Box(box.left, 1.42, box.width, 0.35), [chart.finding], bold=True)
+            heading = chart.finding.partition(":")[0]
+            page.words(Box(box.left, 1.42, box.width, 0.35), [heading], bold=True)
             place(page, chart, Box(box.left, 1.8, box.width, 4.5))
     if "chart-bridge-axillary" not in material.charts and "chart-bridge-femoral" not in material.charts:
         _outcome_table(story, page)
