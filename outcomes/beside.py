@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from django.http import Http404, HttpResponse
 from django.shortcuts import render
+from django.utils import timezone
 
+from outcomes.comparison.cuts import last_quarter_end
 from outcomes.comparison.page.sections import AT_ONCE
 from outcomes.comparison.reading import load
 from outcomes.comparison.summary import summary
@@ -45,8 +47,10 @@ def _trends(request: SignedInRequest, asked: Asked) -> Beside:
 
 
 def _routes(request: SignedInRequest) -> Beside:
-    dataset, facts = load(centres=[request.centre])
-    threshold = None if request.user.role in LOGBOOK else request.centre.smallest_cell
+    sees_all, zone = request.user.role in LOGBOOK, request.centre.zone
+    cut_at = None if sees_all else last_quarter_end(timezone.now(), zone)
+    dataset, facts = load(centres=[request.centre], cut_at=cut_at)
+    threshold = None if sees_all else request.centre.smallest_cell
     compared = compared_routes(dataset, facts, threshold=threshold, parts=AT_ONCE)
     if compared is None:
         return (), (NOTHING,)

@@ -4,7 +4,8 @@ Coarse on purpose, since a quarter holds few patients. Whole blocks are hidden r
 the figures of one route are few, those of every route give way and only the total stays; where the total of
 an item is few, everything that adds up with it gives way. Curves, and what is read off them, rest on single
 patients and are left away. The committee reads whole quarters, which do not overlap, so no two reports can be
-subtracted.
+subtracted. What happened to patients stands on the comparison page alone: counts of a quarter beside it would
+tell those that it holds back, and few quarters hold enough to be shown anyway.
 """
 
 from __future__ import annotations
@@ -13,23 +14,18 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from outcomes.comparison.suppression import both_safe, is_small
-from outcomes.measures.complications import PARTS, SUMS
 from outcomes.measures.values import ALL_ROUTES, Cases, Figure
 from outcomes.period import QUARTER, Period
 from outcomes.report import Report
 from outcomes.wording import HIDDEN
 
-# Items that do not add up to each other; kinds of complication add up only to the sums.
-BY_ITEM = (
-    "complications", "baseline", "procedure", "support.early", "support.last", "after.recovery",
-    "quality.complete", "quality.events",
+# Items that do not add up to each other.
+BY_ITEM = ("baseline", "procedure", "support.early", "support.last", "quality.complete")
+# Measures of what the comparison counts over the whole logbook, by the first part of their names.
+COMPARED = (
+    "complications", "repositions", "faults", "mobilisation", "bridge", "outcomes", "success", "intent",
+    "after", "quality.events",
 )  # fmt: skip
-# What is left of the whole when a part is taken from it must not be few either.
-WHOLES = {part.code: part.of.value for part in PARTS} | {
-    "HARM": "ANY",
-    "SERIOUS": "ANY",
-    "unescalated": "any",
-}
 BETWEEN_ROUTES = "standard deviations"  # one of the routes follows from it and the total
 SINGLE_PATIENTS = ("shortest", "longest")
 
@@ -38,13 +34,22 @@ def for_committee(report: Report, *, threshold: int) -> Report:
     """The same report without counts from 1 to below the threshold and without whatever reveals them."""
     hidden: set[str] = set()
     for measure in report.measures:
-        hidden |= _hidden_of(report.figures_of(measure.id), threshold, by_item=measure.id in BY_ITEM)
+        figures = report.figures_of(measure.id)
+        if is_compared(measure.id):
+            hidden |= {figure.key for figure in figures}
+        else:
+            hidden |= _hidden_of(figures, threshold, by_item=measure.id in BY_ITEM)
     return replace(
         report,
         figures=tuple(_hide(figure) if figure.key in hidden else figure for figure in report.figures),
         curves=(),
         left_out=tuple(line for line in report.left_out if not is_small(line.count, threshold)),
     )
+
+
+def is_compared(measure: str) -> bool:
+    """Whether a measure counts what the comparison page shows of the whole logbook."""
+    return measure in COMPARED or measure.partition(".")[0] in COMPARED
 
 
 def is_whole_quarter(period: Period) -> bool:
@@ -54,13 +59,10 @@ def is_whole_quarter(period: Period) -> bool:
 
 def _hidden_of(figures: Sequence[Figure], threshold: int, *, by_item: bool) -> set[str]:
     blocks: dict[str, list[Figure]] = {}
-    for figure in [*figures, *_remainders(figures)]:
+    for figure in figures:
         blocks.setdefault(_item(figure) if by_item else "", []).append(figure)
     totals = {name for name, block in blocks.items() if _any_few(block, threshold, whole=True)}
     routes = totals | {name for name, block in blocks.items() if _any_few(block, threshold, whole=False)}
-    if by_item:
-        totals |= set(SUMS) if totals else set()
-        routes |= set(SUMS) if routes else set()
     return {
         figure.key
         for name, block in blocks.items()
@@ -69,22 +71,6 @@ def _hidden_of(figures: Sequence[Figure], threshold: int, *, by_item: bool) -> s
         or (name in routes and (figure.group != ALL_ROUTES or figure.unit == BETWEEN_ROUTES))
         or _rests_on_single_patients(figure)
     }
-
-
-def _remainders(figures: Sequence[Figure]) -> list[Figure]:
-    """What each whole holds beside its part, under the key of the part."""
-    known = {figure.key: figure for figure in figures}
-    found = []
-    for figure in figures:
-        if whole := known.get(_key_of_whole(figure)):
-            rest = (whole.numerator or 0) - (figure.numerator or 0)
-            found.append(replace(figure, numerator=rest))
-    return found
-
-
-def _key_of_whole(figure: Figure) -> str:
-    measure, group, item, *rest = figure.key.split("/")
-    return "/".join([measure, group, WHOLES.get(item, ""), *rest])
 
 
 def _item(figure: Figure) -> str:

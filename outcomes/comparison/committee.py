@@ -16,7 +16,6 @@ from outcomes.comparison.committee_further import (
     no_timing,
     over_time_seen,
     sensitivity_seen,
-    timing_seen,
 )
 from outcomes.comparison.crude import DIFFERENCE, RATE_RATIO, RATIO, crude_contrasts
 from outcomes.comparison.guard import Guard
@@ -47,20 +46,19 @@ def for_committee(comparison: Comparison, guard: Guard) -> Comparison:
         raise ValueError("comparison: needs its crude part")
     sizes = {flow.arm: _size(flow, guard) for flow in comparison.who.flows}
     crude = _crude(comparison.crude, guard, sizes, comparison.level)
-    shown = {row.code for row in crude.rows if not row.axillary.hidden and not row.femoral.hidden}
-    adjustable = shown | _hidden_for_quarters_alone(comparison.crude, guard, sizes)
-    whole, outcome = not guard.filtered, comparison.choices.outcome
-    baseline, timing = comparison.baseline, comparison.timing
+    outcome = comparison.choices.outcome
+    whole, adjusted = not guard.filtered, outcome in guard.adjustable
+    baseline = comparison.baseline
     return replace(
         comparison,
         who=_who(comparison.who, guard, sizes),
         baseline=baseline and (baseline_seen(baseline, guard) if whole else no_baseline(baseline)),
         crude=crude,
-        adjusted=comparison.adjusted and adjusted_seen(comparison, comparison.adjusted, guard, adjustable),
-        timing=timing and (timing_seen(timing, guard.threshold) if whole else no_timing(timing)),
+        adjusted=comparison.adjusted and adjusted_seen(comparison, comparison.adjusted, guard),
+        timing=comparison.timing and no_timing(comparison.timing),
         naive=comparison.naive and naive_seen(comparison.naive),
         sensitivity=comparison.sensitivity
-        and sensitivity_seen(comparison.sensitivity, outcome in adjustable, whole and outcome in shown),
+        and sensitivity_seen(comparison.sensitivity, adjusted, whole and guard.current(outcome)),
         over_time=comparison.over_time and over_time_seen(comparison.over_time),
         shown_to=COMMITTEE,
         smallest_cell=guard.threshold,
@@ -146,43 +144,27 @@ def _crude_row(row: CrudeRow, guard: Guard, sizes: dict[str, int | None], level:
         row,
         axillary=_of_all(row, row.axillary, guard, sizes, level),
         femoral=_of_all(row, row.femoral, guard, sizes, level),
+        until=guard.until.get(row.code, ""),
     )
 
 
 def _of_all(row: CrudeRow, share: Share, guard: Guard, sizes: dict[str, int | None], level: float) -> Share:
-    size, hits = sizes[share.arm], share.hits
-    if size is None or (row.code, share.arm) in guard.moved or not _safe_now(row, share, guard, sizes):
+    stands = guard.shown.get((row.code, share.arm))
+    if stands is None or sizes[share.arm] is None:
         return hidden_share(share)
-    if not size:
-        return share
-    found = proportion(events=hits or 0, total=size, level=level)
+    if not stands.rows:
+        return replace(share, hits=0, total=0, value=None, lower=None, upper=None)
+    found = proportion(events=stands.hits, total=stands.rows, level=level)
     return replace(
         share,
-        total=size,
+        hits=stands.hits,
+        total=stands.rows,
         value=found.value,
         lower=found.lower,
         upper=found.upper,
-        note="" if size == share.total else OF_ALL,
+        method="Wilson",
+        note="" if stands.rows == share.total else OF_ALL,
     )
-
-
-def _safe_now(row: CrudeRow, share: Share, guard: Guard, sizes: dict[str, int | None]) -> bool:
-    """Whether a share may be shown as far as this page alone goes."""
-    size = sizes[share.arm]
-    return (
-        size is not None
-        and (row.code, share.arm) not in guard.hits
-        and both_safe(share.hits, size, guard.threshold)
-    )
-
-
-def _hidden_for_quarters_alone(crude: Crude, guard: Guard, sizes: dict[str, int | None]) -> set[str]:
-    """Outcomes whose counts hide for what quarters tell: no weighted figure can be turned back into them."""
-    return {
-        row.code
-        for row in crude.rows
-        if all(_safe_now(row, share, guard, sizes) for share in (row.axillary, row.femoral))
-    }
 
 
 def _contrasted(rows: list[CrudeRow], level: float) -> tuple[CrudeRow, ...]:
@@ -202,6 +184,8 @@ def _early_row(row: CrudeRow, whole: CrudeRow, guard: Guard) -> CrudeRow:
     def seen(early: Share, all_: Share) -> Share:
         if early.hits is None or early.total is None or all_.hits is None or all_.total is None:
             return hidden_share(early)
+        if row.code not in guard.early:
+            return hidden_share(early)
         parts = (early.hits, all_.hits - early.hits, all_.total - early.total, early.total - early.hits)
         return hidden_share(early) if any(is_small(part, guard.threshold) for part in parts) else early
 
@@ -212,7 +196,7 @@ def _rate_row(row: RateRow, whole: CrudeRow, guard: Guard) -> RateRow:
     """Events are shown where the patients with them are, and neither events nor repeats are few."""
 
     def seen(rate: Share, share: Share) -> Share:
-        if rate.hits is None or share.hits is None:
+        if rate.hits is None or share.hits is None or row.code not in guard.rates:
             return hidden_share(rate)
         few = is_small(rate.hits, guard.threshold) or is_small(rate.hits - share.hits, guard.threshold)
         return hidden_share(rate) if few else rate

@@ -9,7 +9,7 @@ from outcomes.comparison.crude import DIFFERENCE, RATIO
 from outcomes.comparison.filters import LEVELS
 from outcomes.comparison.guard import Guard
 from outcomes.comparison.shares import hidden_share, no_contrast
-from outcomes.comparison.suppression import both_safe, hidden_parts, is_small, shown_steps
+from outcomes.comparison.suppression import hidden_parts, is_small
 from outcomes.comparison.value import (
     HIDDEN,
     Adjusted,
@@ -18,7 +18,6 @@ from outcomes.comparison.value import (
     BaselineRow,
     Comparison,
     Incidence,
-    Line,
     Naive,
     OverTime,
     Sensitivity,
@@ -28,10 +27,7 @@ from outcomes.comparison.value import (
 )
 
 SINGLE_CASES = "drawn from single patients, so not shown here"
-WHOLE_ONLY = (
-    "shown for the whole logbook of one centre only: beside it, a table of a part of it, or of several "
-    "centres, would give small counts away"
-)
+NO_CURVES = "not shown here: curves read at two quarter ends would tell small counts apart"
 
 
 # Baseline
@@ -89,8 +85,9 @@ def _hidden_baseline(row: BaselineRow) -> BaselineRow:
 # Adjusted
 
 
-def adjusted_seen(comparison: Comparison, adjusted: Adjusted, guard: Guard, shown: set[str]) -> Adjusted:
-    """Adjusted figures of the outcomes whose counts are shown."""
+def adjusted_seen(comparison: Comparison, adjusted: Adjusted, guard: Guard) -> Adjusted:
+    """Adjusted figures of the outcomes whose counts are not few."""
+    shown = guard.adjustable
     overlap = replace(
         adjusted.overlap,
         axillary=(),
@@ -161,55 +158,18 @@ def _changes(comparison: Comparison, share: Share) -> bool:
 # Time
 
 
-def timing_seen(timing: Timing, threshold: int) -> Timing:
-    transfers = [both_safe(share.hits, share.total, threshold) for share in timing.not_followed]
-    if not all(transfers):
-        return no_timing(timing)
-    return replace(
-        timing,
-        mobilisation=tuple(_incidence(found, threshold) for found in timing.mobilisation),
-        bridge=tuple(_incidence(found, threshold) for found in timing.bridge),
-    )
-
-
 def no_timing(timing: Timing) -> Timing:
+    """No curve: each of its steps would have to wait until it has grown enough, as the counts do."""
+
     def blank(found: Incidence) -> Incidence:
         counts = tuple(hidden_share(share) for share in found.counts)
-        return replace(found, lines=(), counts=counts, p_value=None, note=WHOLE_ONLY)
+        return replace(found, lines=(), counts=counts, p_value=None, note=NO_CURVES)
 
     return Timing(
         mobilisation=tuple(blank(found) for found in timing.mobilisation),
         bridge=tuple(blank(found) for found in timing.bridge),
         restricted_means=(),
         not_followed=tuple(hidden_share(share) for share in timing.not_followed),
-    )
-
-
-def _incidence(found: Incidence, threshold: int) -> Incidence:
-    return replace(
-        found,
-        lines=tuple(_line(line, threshold) for line in found.lines),
-        counts=tuple(hidden_share(share) for share in found.counts),
-    )
-
-
-def _line(line: Line, threshold: int) -> Line:
-    """The curve through those days alone between which no small number of patients was added."""
-    total = line.subjects or 0
-    shown = shown_steps(line.reached, total, threshold)
-    kept = [k for k, seen in enumerate(shown) if seen]
-    at_risk = [total - (count or 0) for count in line.risk_counts]
-    risk = shown_steps(at_risk, total, threshold)
-    return replace(
-        line,
-        days=tuple(line.days[k] for k in kept),
-        values=tuple(line.values[k] for k in kept),
-        lower=tuple(line.lower[k] for k in kept),
-        upper=tuple(line.upper[k] for k in kept),
-        reached=tuple(line.reached[k] for k in kept),
-        risk_counts=tuple(
-            count if seen else None for count, seen in zip(line.risk_counts, risk, strict=True)
-        ),
     )
 
 

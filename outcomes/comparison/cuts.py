@@ -1,39 +1,43 @@
-"""Which counts of outcomes the committee could tell apart in time, from pages read a quarter apart.
+"""Up to which quarter end each outcome's counts may be shown to the committee.
 
-The same page read at two quarter ends gives the outcomes that came in between; the page of the quarter beside
-it gives all quarters but the hidden ones. Where that would be few, the count is hidden. What is protected so
-is what happened to patients. How many courses began by a route is not: it says nothing of any of them.
+Counts stand still until enough has come in: those of an outcome are brought up to a quarter end only when
+none of them differs from its last shown value by a small number. Whoever reads at any two moments then learns
+of no small number of patients in between, and the count is shown as it stood rather than hidden. What is
+protected so is what happened to patients. How many courses began by a route is not: it says nothing of them.
 """
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from outcomes.comparison import endpoints
 from outcomes.comparison.answers import Answers, placed_events
-from outcomes.comparison.suppression import is_small
 from outcomes.comparison.units import Programme, Units
 from outcomes.dataset.clock import MINUTES_PER_DAY, NEVER, minute_of
 from outcomes.estimators.arrays import Flags, Ints
 from outcomes.period import Period
 
 
+def last_quarter_end(now: datetime, zone: ZoneInfo) -> datetime:
+    """The last minute of the quarter before the one that holds ``now``: the committee's data cut."""
+    running = Period.quarter_of(now.astimezone(zone).date(), zone)
+    return running.start - timedelta(minutes=1)
+
+
 def quarter_ends(programme: Programme) -> Ints:
-    """Minutes at which the quarters from the first insertion to the data cut end; the cut itself is last."""
+    """Minutes at which the quarters that the data cut has passed ended, from the first insertion on."""
     data = programme.dataset
     if not data.runs.size:
-        return np.array([data.cut + 1])
-    moment = data.cut_at - timedelta(minutes=int(data.cut - data.runs.inserted.min()))
-    ends: list[int] = []
-    while True:
-        local = moment.astimezone(data.zone)
-        period = Period.parse(f"{local.year}-Q{(local.month + 2) // 3}", data.zone)
-        if minute_of(period.end) > data.cut:
-            return np.array([*ends, data.cut + 1])
+        return np.zeros(0, dtype=np.int64)
+    first = datetime.fromtimestamp(int(data.runs.inserted.min()) * 60, data.zone)
+    period, ends = Period.quarter_of(first.date(), data.zone), []
+    while minute_of(period.end) <= data.cut + 1:
         ends.append(minute_of(period.end))
-        moment = period.end
+        period = Period.quarter_of(period.end.astimezone(data.zone).date(), data.zone)
+    return np.array(ends, dtype=np.int64)
 
 
 def hit_minutes(programme: Programme, units: Units, found: Answers) -> Ints:
@@ -53,30 +57,30 @@ def hit_minutes(programme: Programme, units: Units, found: Answers) -> Ints:
     return np.where(found.hit, moment, NEVER)
 
 
-def told_apart(moments: Ints, ends: Ints, threshold: int) -> bool:
-    """Whether a running count up to the last of ``ends`` differs from the last one shown by a small number.
+def quarter_before(end: int, zone: ZoneInfo) -> str:
+    """Label of the quarter that holds the minute before an end."""
+    moment = datetime.fromtimestamp((end - 1) * 60, zone)
+    return Period.quarter_of(moment.date(), zone).label
 
-    A count that differs so is not shown, and later ones are held against the one before it.
+
+def running_counts(moments: Ints, part: Ints, parts: int, ends: Ints) -> Ints:
+    """Rows of each part whose moment lies before each end, shape (``parts``, ends)."""
+    place = np.searchsorted(ends, moments, side="right")
+    width = ends.size + 1
+    counts = np.bincount(part * width + place, minlength=parts * width).reshape(parts, width)
+    return np.cumsum(counts, axis=1)[:, :-1].astype(np.int64)
+
+
+def shown_at(counts: Ints, threshold: int, offered: Flags | None = None) -> Flags:
+    """Which quarter ends running counts, shape (counts, ends), are brought up to, among those ``offered``.
+
+    All together or none: at each of them no count differs by a small number from zero, or from what it was at
+    any of those before (from any, not the last alone, as those without an outcome may also become fewer).
     """
-    last, shown = 0, True
-    for count in np.searchsorted(np.sort(moments), ends, side="left").tolist():
-        shown = not is_small(count - last, threshold)
-        last = count if shown else last
-    return not shown
-
-
-def one_small_quarter(moments: Ints, ends: Ints, threshold: int) -> bool:
-    """Whether exactly one quarter holds few: its page hides them, and all others beside the sum tell them."""
-    counts = np.diff(np.searchsorted(np.sort(moments), ends, side="left"), prepend=0)
-    return sum(is_small(int(count), threshold) for count in counts) == 1
-
-
-def untold(
-    programme: Programme, units: Units, found: Answers, ends: Ints, arm: Flags, threshold: int
-) -> bool:
-    """Whether the whole count of an arm must stay hidden, for what is known of its quarters."""
-    at = hit_minutes(programme, units, found)[arm & found.hit]
-    begun = units.started[arm & found.hit]
-    return told_apart(at, ends, threshold) or any(
-        one_small_quarter(moments, ends, threshold) for moments in (at, begun)
-    )
+    shown = np.zeros(counts.shape[1], dtype=np.bool_)
+    before = np.zeros((counts.shape[0], 1), dtype=np.int64)
+    for k in range(shown.size) if offered is None else np.flatnonzero(offered).tolist():
+        step = np.abs(counts[:, [k]] - before)
+        if not ((step > 0) & (step < threshold)).any():
+            shown[k], before = True, np.column_stack([before, counts[:, k]])
+    return shown

@@ -49,3 +49,6 @@ CUSUM_CASES_BETWEEN_FALSE_SIGNALS = 250.0
 # What would it take
 WANTED_HALF_WIDTHS = (0.10, 0.075, 0.05, 0.03, 0.02)
 PACE_DAYS = 365.25
+
+# The committee's counts
+OLDEST_STANDING = 1 / 3  # of the courses begun by now: counts that stand at fewer are too old to be shown

@@ -46,10 +46,12 @@ def one_snapshot() -> Iterator[None]:
         yield
 
 
-def load(*, centres: Sequence[Centre], as_of: datetime | None = None) -> tuple[Dataset, Facts]:
-    """The dataset of some centres and the facts beside it, of one moment."""
+def load(
+    *, centres: Sequence[Centre], as_of: datetime | None = None, cut_at: datetime | None = None
+) -> tuple[Dataset, Facts]:
+    """The dataset of some centres and the facts beside it, of one moment, up to a data cut."""
     with one_snapshot():
-        dataset = load_dataset(centres=centres, as_of=as_of)
+        dataset = load_dataset(centres=centres, as_of=as_of, cut_at=cut_at)
         return dataset, load_facts(dataset, centres)
 
 

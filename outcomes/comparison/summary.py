@@ -89,11 +89,12 @@ def _named(rows: list[BaselineRow]) -> list[str]:
 
 def _crude(row: CrudeRow) -> str:
     if row.axillary.hidden or row.femoral.hidden:
-        return f"{row.label}: counts too few to show, or too close to those of a quarter."
+        return f"{row.label}: too few, with or without it, to show."
     if row.axillary.value is None or row.femoral.value is None:
         return f"{row.label}: too few to show or to compare."
+    until = f" (to the end of {row.until})" if row.until else ""
     shares = (
-        f"{row.label}: {percent(row.axillary.value, row.axillary.total)} of the axillary and "
+        f"{row.label}{until}: {percent(row.axillary.value, row.axillary.total)} of the axillary and "
         f"{percent(row.femoral.value, row.femoral.total)} of the femoral group"
     )
     return f"{shares}, a crude difference of {_points_and_limits(row.difference)}."

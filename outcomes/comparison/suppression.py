@@ -12,10 +12,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
-
-from outcomes.estimators.arrays import Flags, Ints
-
 
 def is_small(count: float | None, threshold: int) -> bool:
     """Whether a count must not be seen."""
@@ -43,46 +39,3 @@ def hidden_parts(counts: Sequence[int], threshold: int) -> list[bool]:
             break
         hidden[k] = True
     return hidden
-
-
-def hidden_levels(hits: Ints, sizes: Ints, hidden_sizes: Flags, threshold: int) -> Flags:
-    """Which levels of a filter must show no hits, when the total of hits is shown.
-
-    ``hits`` and ``sizes`` (V,) are counts by level; a hidden size hides its hits. Those hidden must leave
-    each other room: given their sum, the hits of each must not be pinned down to a small count, nor must
-    those without.
-    """
-    safe = [both_safe(int(hit), int(size), threshold) for hit, size in zip(hits, sizes, strict=True)]
-    hidden = ~np.array(safe, dtype=np.bool_) | hidden_sizes
-    order = np.lexsort((np.arange(sizes.size), sizes, sizes == 0))
-    for k in order.tolist():
-        if not hidden.any() or _roomy(hits, sizes, hidden, threshold):
-            break
-        hidden[k] = True
-    return hidden
-
-
-def _roomy(hits: Ints, sizes: Ints, hidden: Flags, threshold: int) -> bool:
-    """Whether no hidden level's hits, or the rest of it, are known to be few."""
-    total, room = int(hits[hidden].sum()), int(sizes[hidden].sum())
-    for k in np.flatnonzero(hidden).tolist():
-        size = int(sizes[k])
-        low, high = max(0, total - (room - size)), min(size, total)
-        if pinned(low, high, threshold) or pinned(size - high, size - low, threshold):
-            return False
-    return True
-
-
-def pinned(low: int, high: int, threshold: int) -> bool:
-    """Whether a range of possible counts lies wholly among the small ones."""
-    return low >= 1 and high < threshold
-
-
-def shown_steps(counts: Sequence[int], total: int, threshold: int) -> list[bool]:
-    """Which values of a running count out of a total may be shown, so that no step between two is small."""
-    shown, last = [], 0
-    for count in counts:
-        safe = both_safe(count, total, threshold) and not is_small(abs(count - last), threshold)
-        shown.append(safe)
-        last = count if safe else last
-    return shown

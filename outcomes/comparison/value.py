@@ -52,7 +52,10 @@ class Contrast:
 
 @dataclass(frozen=True, kw_only=True)
 class CrudeRow:
-    """One outcome, crude: rows with it in each arm, and the contrasts."""
+    """One outcome, crude: rows with it in each arm, and the contrasts.
+
+    ``until`` names the quarter at whose end the counts stand, if they are held back from the data cut.
+    """
 
     code: str
     label: str
@@ -62,6 +65,7 @@ class CrudeRow:
     femoral: Share
     difference: Contrast
     ratio: Contrast
+    until: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)

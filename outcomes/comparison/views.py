@@ -8,12 +8,14 @@ from typing import Any
 
 from django.http import Http404, HttpResponse, JsonResponse
 from django.shortcuts import render
+from django.utils import timezone
 
 from outcomes.case_lists import CaseTable, case_rows
 from outcomes.comparison import limits
 from outcomes.comparison.build import PARTS, build_comparison
 from outcomes.comparison.choices import ASKED, FACTORS, FILTERS, VIEWS, WEIGHTS, Choices, read_choices
 from outcomes.comparison.committee import for_committee
+from outcomes.comparison.cuts import last_quarter_end
 from outcomes.comparison.endpoints import BY_CODE, ENDPOINTS
 from outcomes.comparison.guard import committee_choices
 from outcomes.comparison.page.drawing import comparison_spec
@@ -21,7 +23,7 @@ from outcomes.comparison.page.section import Later, Picture, Section, Words
 from outcomes.comparison.page.sections import AT_ONCE, NEEDS, section, sections
 from outcomes.comparison.page.values import chart_values
 from outcomes.comparison.pooled import guard_of_several
-from outcomes.comparison.reading import load, one_snapshot
+from outcomes.comparison.reading import load
 from outcomes.comparison.serialise import as_json
 from outcomes.comparison.summary import summary
 from outcomes.comparison.units import Programme
@@ -99,10 +101,9 @@ def current_comparison(request: SignedInRequest, asked: Asked, parts: Collection
 def _committee_comparison(asked: Asked, parts: Collection[str]) -> Comparison:
     """Under the strictest threshold of all centres that the reader may read, whichever are asked for."""
     threshold = max(centre.smallest_cell for centre in asked.readable)
-    with one_snapshot():
-        each = [Programme(*load(centres=[centre])) for centre in asked.centres]
-        dataset, facts = load(centres=asked.centres) if len(each) > 1 else (each[0].dataset, each[0].facts)
-    guard = guard_of_several(each, asked.choices, threshold)
+    cut_at = last_quarter_end(timezone.now(), asked.centres[0].zone)
+    dataset, facts = load(centres=asked.centres, cut_at=cut_at)
+    guard = guard_of_several(Programme(dataset, facts), asked.choices, threshold)
     # What may be shown of the other parts hangs on the crude one.
     made = build_comparison(dataset=dataset, facts=facts, choices=asked.choices, parts={"crude", *parts})
     return for_committee(made, guard)

@@ -30,7 +30,7 @@ def crude_table(
     """Shares of both arms with difference and ratio."""
     made = [
         Row(
-            row.label,
+            f"{row.label} (to the end of {row.until})" if row.until else row.label,
             (
                 say_share(row.axillary),
                 say_share(row.femoral),

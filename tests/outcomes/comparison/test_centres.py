@@ -19,11 +19,11 @@ def fill(centre, axillary: int, femoral: int, bleeds: int):
     """Courses of both routes, of which so many axillary ones bled."""
     for number in range(axillary + femoral):
         route = "AXILLARY_L" if number < axillary else "FEMORAL_R"
-        run = create_case(centre=centre, route=route, inserted_at=days_ago(40), removed_at=days_ago(20))
+        run = create_case(centre=centre, route=route, inserted_at=days_ago(140), removed_at=days_ago(120))
         if number < bleeds:
             create_event(
                 course=run.course, kind="BLEEDING", bleed_site="ACCESS", barc="2",
-                onset_at=days_ago(39), serious=True,
+                onset_at=days_ago(139), serious=True,
             )  # fmt: skip
 
 
