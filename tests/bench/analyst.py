@@ -52,15 +52,17 @@ def derive(tables: dict[str, pd.DataFrame], cut: pd.Timestamp) -> dict[str, pd.D
         left_on="id", right_index=True,
     )  # fmt: skip
     courses["ended"] = courses.ended.where(~courses.open, cut)
-    runs = runs.merge(courses[["id", "arrived_at", "transferred_in"]], left_on="course_id", right_on="id",
-                      suffixes=("", "_course"))  # fmt: skip
+    known = courses[["id", "arrived_at", "transferred_in", "outcome", "occurred_at"]]
+    runs = runs.merge(known, left_on="course_id", right_on="id", suffixes=("", "_course"))
     runs["end"] = runs.removed_at.fillna(cut)
+    died, day_after = runs.occurred_at.where(runs.outcome == "DIED_ON_SUPPORT"), runs.end + DAY
+    runs["at_risk_until"] = day_after.mask(died < day_after, died)
     arrived = runs.arrived_at.where(runs.transferred_in.astype(bool))
     runs["seen_from"] = runs[["inserted_at"]].assign(arrived=arrived).max(axis=1)
     events = tables["events"]
     events = events[(events.review != "REFUTED") & (events.onset_at <= cut)]
     events = events.merge(
-        runs[["id", "patient_id", "group", "inserted_at", "seen_from", "end"]],
+        runs[["id", "patient_id", "group", "inserted_at", "seen_from", "end", "at_risk_until"]],
         left_on="run_id", right_on="id", suffixes=("", "_run"),
     )  # fmt: skip
     coarse = (events.onset_precision != "MINUTE") & (events.onset_at < events.inserted_at)
@@ -89,7 +91,7 @@ def volumes(data: dict[str, pd.DataFrame]) -> Found:
 def complications(data: dict[str, pd.DataFrame]) -> Found:
     """Patients n/N with Wilson limits and rates with exact Poisson limits, by kind and route."""
     events, found = data["events"], {}
-    events = events[(events.onset_at >= events.seen_from) & (events.onset_at <= events.end + DAY)]
+    events = events[(events.onset_at >= events.seen_from) & (events.onset_at <= events.at_risk_until)]
     for group, runs in groups(data["runs"]):
         at_risk = runs.patient_id.nunique()
         days = (runs.end - runs.seen_from).clip(lower=pd.Timedelta(0)).sum() / DAY
