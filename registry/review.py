@@ -28,6 +28,11 @@ class Line:
     text: str
     kind: str = ""
 
+    @property
+    def day_said(self) -> str:
+        """``day 3``; before insertion with a true minus."""
+        return f"day {self.day}".replace("-", "−")
+
 
 def tell(course: Course) -> tuple[Line, ...]:
     """What happened on a course, in order; events that review refuted are left out."""
