@@ -140,12 +140,10 @@ def _crude(crude: Crude, guard: Guard, sizes: dict[str, int | None], level: floa
 
 
 def _crude_row(row: CrudeRow, guard: Guard, sizes: dict[str, int | None], level: float) -> CrudeRow:
-    return replace(
-        row,
-        axillary=_of_all(row, row.axillary, guard, sizes, level),
-        femoral=_of_all(row, row.femoral, guard, sizes, level),
-        until=guard.until.get(row.code, ""),
-    )
+    axillary = _of_all(row, row.axillary, guard, sizes, level)
+    femoral = _of_all(row, row.femoral, guard, sizes, level)
+    until = "" if axillary.hidden or femoral.hidden else guard.until.get(row.code, "")
+    return replace(row, axillary=axillary, femoral=femoral, until=until)
 
 
 def _of_all(row: CrudeRow, share: Share, guard: Guard, sizes: dict[str, int | None], level: float) -> Share:
