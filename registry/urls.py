@@ -23,7 +23,9 @@ from registry.views import (
     tracing,
 )
 
-own_factor = second_factor.IndexView.as_view(extra_context={"required": is_required})
+required = {"required": is_required}
+own_factor = second_factor.IndexView.as_view(extra_context=required)
+new_app = totp.ActivateTOTPView.as_view(extra_context=required)
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", home.home, name="home"),
@@ -96,7 +98,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("account/confirm/code/", second_factor.reauthenticate, name="mfa_reauthenticate"),
     path("account/sign-in/code/", second_factor.authenticate, name="mfa_authenticate"),
     path("account/second-factor/", own_factor, name="mfa_index"),
-    path("account/second-factor/app/", totp.activate_totp, name="mfa_activate_totp"),
+    path("account/second-factor/app/", new_app, name="mfa_activate_totp"),
     path("account/second-factor/app/remove/", totp.deactivate_totp, name="mfa_deactivate_totp"),
     path("account/second-factor/recovery/", recovery.view_recovery_codes, name="mfa_view_recovery_codes"),
     path(

@@ -64,6 +64,7 @@ def test_where_it_is_required_nothing_but_the_set_up_opens(client, person, setti
     assert "".join(page.context["form"].key_parts) == secret
     assert f"<span>{secret[:4]}</span><span>{secret[4:8]}</span>" in text
     assert 'autocomplete="one-time-code"' in text
+    assert "site-nav" not in text
     assert 'inputmode="numeric"' in text
     assert client.post(set_up, {"code": "000000x"}).status_code == 200
     done = client.post(set_up, {"code": code(secret)}, follow=True)
