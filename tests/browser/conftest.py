@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import os
 import shutil
+import time
 from collections.abc import Callable, Iterator
 from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
 from django.conf import settings
+from django.db import connection
 from django.test import Client
 from playwright.sync_api import Browser, BrowserContext, Page
 
@@ -25,6 +27,7 @@ QUIET = (
     "--disable-component-update", "--disable-sync",
 )  # fmt: skip
 Open = Callable[..., Page]
+SECONDS_TO_END = 30
 
 
 @pytest.fixture(scope="session")
@@ -33,6 +36,23 @@ def browser_type_launch_args(browser_type_launch_args: dict[str, Any]) -> dict[s
     if not CHROMIUM:
         (pytest.fail if os.environ.get("CI") == "true" else pytest.skip)("There is no Chromium.")
     return {**browser_type_launch_args, "executable_path": CHROMIUM, "args": list(QUIET)}
+
+
+@pytest.fixture(scope="session", autouse=True)
+def answers_end(django_db_setup: None, django_db_blocker: Any) -> Iterator[None]:
+    """A page that asks for its later sections may be closed meanwhile: the server's last answers must end
+    before the test database can be dropped.
+    """
+    yield
+    with django_db_blocker.unblock(), connection.cursor() as cursor:
+        for _ in range(SECONDS_TO_END):
+            cursor.execute(
+                "SELECT count(*) FROM pg_stat_activity "
+                "WHERE datname = current_database() AND pid <> pg_backend_pid()"
+            )
+            if cursor.fetchone() == (0,):
+                break
+            time.sleep(1)
 
 
 def _watch(page: Page, faults: list[str], expected: set[int]) -> None:

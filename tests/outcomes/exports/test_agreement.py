@@ -34,7 +34,8 @@ NOT_ON_SLIDES = ("chart-after-transplant", "chart-after-durable")  # fourteen sl
 NUMBER = re.compile(r"\d+(?:,\d{3})*(?:\.\d+)?")
 CELL = re.compile(
     r"figure=(?P<key>[^\"&]+)\"><b>(?P<value>[^<]*)</b></a>(?:<sup>[^<]*</sup>)?"
-    r"(?: <span class=\"of\">(?P<of>[^<]*)</span>)?(?: <span class=\"ci\">\((?P<limits>[^<]*)\)</span>)?"
+    r"(?: <span class=\"rest\">(?:<span class=\"of\">(?P<of>[^<]*)</span>)?"
+    r"(?: <span class=\"ci\">\((?P<limits>[^<]*)\)</span>)?)?"
 )
 Said = tuple[str, str, str]
 
