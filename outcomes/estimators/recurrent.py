@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -127,6 +128,7 @@ class _Changes:
         when = when[order]
         alpha = alpha[order]
         k = k[order]
+        del order
         alpha_after, k_after = _running(who, alpha), _running(who, k) + at_start[who]
 
         def added(gain: Floats) -> Floats:
@@ -140,7 +142,7 @@ class _Changes:
 
     def _list(
         self, owner: Ints, came: Floats, left: Floats, rows: Ints, index: Ints
-    ) -> tuple[Ints, Ints, Floats, Floats]:
+    ) -> tuple[Ints, Ints, Floats, npt.NDArray[np.int8]]:
         """Whose, from which time on, and by how much alpha and k change: late entries, exits, events."""
         late = (came > 0) & (came < left)
         ends = late | (came <= 0)
@@ -154,11 +156,11 @@ class _Changes:
             np.concatenate([owner[late], owner[ends], owner[rows]]),
             np.concatenate([passed - on_event, index]),
             np.concatenate([drift, 1.0 / self.at_risk[index]]),
-            np.concatenate([np.ones(entered.size), -np.ones(ended.size), np.zeros(index.size)]),
+            np.repeat(np.array([1, -1, 0], dtype=np.int8), [entered.size, ended.size, index.size]),
         )
 
 
-def _running(who: Ints, change: Floats) -> Floats:
+def _running(who: Ints, change: npt.NDArray[Any]) -> npt.NDArray[Any]:
     """Cumulative sum of changes within each owner; rows are sorted by owner."""
     total = np.cumsum(change)
     starts = np.flatnonzero(np.diff(who, prepend=-1))

@@ -94,6 +94,7 @@ def _mean_repositions(scope: Scope, rows: Flags) -> tuple[MeanCumulativeCurve, H
     since = events.onset[moves] - runs.inserted[events.run[moves]]
     kept = (since <= exit[of_run]) & ((since > entry[of_run]) | ((entry[of_run] <= 0) & (since >= 0)))
     moves, of_run, since = moves[kept], of_run[kept], since[kept]
+    del place  # as long as the runs, and so much of what is held at once
     curve = mean_cumulative_function(
         exit,
         event_row=of_run,
