@@ -17,7 +17,7 @@ from outcomes.comparison.committee_further import (
     over_time_seen,
     sensitivity_seen,
 )
-from outcomes.comparison.crude import DIFFERENCE, RATE_RATIO, RATIO, crude_contrasts
+from outcomes.comparison.crude import DIFFERENCE, RATE_RATIO, RATIO, crude_contrasts, multiplicity
 from outcomes.comparison.guard import Guard
 from outcomes.comparison.shares import hidden_share, no_contrast
 from outcomes.comparison.suppression import both_safe, hidden_parts, is_small
@@ -135,7 +135,7 @@ def _crude(crude: Crude, guard: Guard, sizes: dict[str, int | None], level: floa
         rows=rows,
         early=_contrasted(early, level),
         rates=tuple(rates),
-        multiplicity=crude.multiplicity,
+        multiplicity=multiplicity(rows),
     )
 
 

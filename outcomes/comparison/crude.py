@@ -37,7 +37,7 @@ def crude(programme: Programme, units: Units) -> Crude:
         rows=rows,
         early=crude_rows(units, early, level, "early"),
         rates=rates,
-        multiplicity=_multiplicity(rows),
+        multiplicity=multiplicity(rows),
     )
 
 
@@ -192,14 +192,16 @@ def _open_ratio(
     )
 
 
-def _multiplicity(rows: Sequence[CrudeRow]) -> str:
-    """How many kinds of complication differ once all of them are asked about together."""
+def multiplicity(rows: Sequence[CrudeRow]) -> str:
+    """How many kinds of complication differ once all that are shown are asked about together."""
     family = [
         row for row in rows if row.family == "complication" and row.axillary.total and row.femoral.total
     ]
     family = [row for row in family if (row.axillary.hits or 0) + (row.femoral.hits or 0) > 0]
     if not family:
-        return "No kind of complication occurred in both arms together."
+        return "No kind of complication to compare."
+    if len(family) == 1:
+        return f"One kind of complication is compared: {family[0].label.lower()}."
     p_values = {row.label: _fisher(row) for row in family}
     differing = holm(p_values, family="kinds of complication").rejected()
     said = ", ".join(name.lower() for name in differing) if differing else "none"

@@ -2,8 +2,8 @@
 
 One filter at a time, calendar years for periods, and one way of assigning: then everything ever shown is the
 whole logbook and its parts by one characteristic, and the parts of each can be protected together, in time
-as well (``cuts.py``). Two
-filters at once, or two ways of assigning, would give small groups away as differences.
+as well (``cuts.py``). Two filters at once, or two ways of assigning, would give small groups away as
+differences.
 """
 
 from __future__ import annotations

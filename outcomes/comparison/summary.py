@@ -184,26 +184,31 @@ def _unmeasured(row: AdjustedRow) -> str:
 
 
 def robustness(found: Sensitivity, unit: str) -> tuple[str, ...]:
-    """Whether the other ways to count agree, and what would settle the question: two sentences at most."""
+    """Whether the other ways to count agree, and what would settle the question: a few sentences at most."""
     return tuple(sentence for sentence in (_agreement(found), _needed(found, unit)) if sentence)
 
 
 def _agreement(found: Sensitivity) -> str:
-    """Whether the other ways to count point the same way."""
-    rows = found.rows
-    known = [value for value in map(_best, rows[1:]) if value is not None]
-    main = _best(rows[0]) if rows else None
+    """Whether the other ways to count point the same way, and which of them shut out no difference."""
+    known = [row for row in found.rows[1:] if row.adjusted.value is not None]
+    main = found.rows[0].adjusted.value if found.rows else None
     if main is None or not known:
         return ""
-    same = sum(value * main > 0 for value in known)
-    return (
+    same = sum((row.adjusted.value or 0.0) * main > 0 for row in known)
+    said = (
         f"Counted in {len(known)} other ways that could be adjusted, the difference points the same way in "
         f"{same}."
     )
+    clear = [f"{row.label.lower()} ({points(row.adjusted.value or 0.0)})" for row in known if _is_clear(row)]
+    if not clear:
+        return said
+    unlike = "" if _is_clear(found.rows[0]) else ", unlike those of the usual way"
+    return f"{said} The limits shut out no difference{unlike} in {len(clear)}: {', '.join(clear)}."
 
 
-def _best(row: SensitivityRow) -> float | None:
-    return row.adjusted.value
+def _is_clear(row: SensitivityRow) -> bool:
+    low, high = row.adjusted.lower, row.adjusted.upper
+    return low is not None and high is not None and not low <= 0.0 <= high
 
 
 def _needed(found: Sensitivity, unit: str) -> str:

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from statsmodels.stats.proportion import confint_proportions_2indep, proportion_confint
 
 from outcomes.comparison.build import build_comparison
+from outcomes.comparison.crude import multiplicity
+from outcomes.comparison.shares import hidden_share
 from outcomes.comparison.value import Comparison
 from tests.outcomes.comparison.simulated import programme, stories
 
@@ -55,8 +59,17 @@ def test_every_count_opens_to_as_many_cases_as_it_says(comparison):
 
 
 def test_many_looks_are_owned_up_to(comparison):
-    assert comparison.crude.multiplicity.startswith("1 kinds of complication")
-    assert "Holm" in comparison.crude.multiplicity
+    """One kind alone needs no correction; of two that happened, the one that is hidden is not spoken of."""
+    assert comparison.crude.multiplicity.startswith("One kind of complication is compared")
+    row = next(row for row in comparison.crude.rows if row.family == "complication" and row.axillary.hits)
+    other, hidden = (
+        replace(row, label="Other"),
+        replace(row, label="Hidden", axillary=hidden_share(row.axillary)),
+    )
+    said = multiplicity([row, other, hidden])
+    assert said.startswith("2 kinds of complication")
+    assert "Holm" in said
+    assert "hidden" not in said
 
 
 def test_swapping_nothing_but_the_order_of_rows_changes_nothing():

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -70,6 +72,18 @@ def test_what_it_would_take_is_said_in_two_figures(found):
     said = " ".join(robustness(found, "courses"))
     assert "Counted in" in said
     assert "more courses" in said
+
+
+@pytest.mark.parametrize(("usual", "unlike"), [((-0.30, 0.18), True), ((0.02, 0.18), False)])
+def test_a_way_that_shuts_out_no_difference_is_named(found, usual, unlike):
+    """As in the invented programme: −5 (−30 to +18) as intended, +23 (+4 to +41) as used."""
+    main, *others = found.rows
+    low, high = usual
+    main = replace(main, adjusted=replace(main.adjusted, value=-0.05, lower=low, upper=high))
+    used = replace(others[-1], adjusted=replace(main.adjusted, value=0.23, lower=0.04, upper=0.41))
+    said = " ".join(robustness(replace(found, rows=(main, used)), "courses"))
+    assert f"in 1: {used.label.lower()} (+23)" in said
+    assert ("unlike those of the usual way" in said) == unlike
 
 
 def test_a_finer_answer_needs_more(found):
