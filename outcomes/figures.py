@@ -5,9 +5,9 @@ A chart holds numbers and words only. Wherever it is drawn, routes differ in col
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Literal
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal, Self
 
 from outcomes.measures.values import ALL_ROUTES, Curve, Figure
 from registry.choices import RouteGroup
@@ -37,6 +37,18 @@ class Series:
     risk_days: tuple[float, ...] = ()
     risk_counts: tuple[int, ...] = ()
 
+    def of(self, labels: Collection[str]) -> Series:
+        """The points in rows with these labels; each of them has its limits."""
+        at = [i for i, x in enumerate(self.x) if str(x) in labels]
+        return replace(
+            self,
+            x=tuple(self.x[i] for i in at),
+            y=tuple(self.y[i] for i in at),
+            lower=tuple(self.lower[i] for i in at),
+            upper=tuple(self.upper[i] for i in at),
+            notes=tuple(self.notes[i] for i in at),
+        )
+
 
 @dataclass(frozen=True)
 class Chart:
@@ -63,6 +75,11 @@ class Chart:
     @property
     def empty(self) -> bool:
         return not any(series.x for series in self.series)
+
+    def of(self, labels: Collection[str]) -> Self:
+        """The same chart of labelled rows with some of them."""
+        rows = tuple(row for row in self.rows if row in labels)
+        return replace(self, series=tuple(series.of(labels) for series in self.series), rows=rows)
 
 
 def _points(curve: Curve, values: Sequence[float | None]) -> tuple[float | None, ...]:

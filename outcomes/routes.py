@@ -7,7 +7,6 @@ quarter alone holds too few patients to be adjusted.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 from outcomes.comparison.build import PARTS, build_comparison
 from outcomes.comparison.choices import Choices
@@ -156,22 +155,4 @@ def refusals(comparison: Comparison) -> tuple[str, ...]:
     return tuple(
         f"Not adjusted: {', '.join(labels)} ({'a small count' if reason == HIDDEN else reason})."
         for reason, labels in reasons.items()
-    )
-
-
-def only_rows(chart: ComparisonChart, kept: Sequence[str]) -> ComparisonChart:
-    """The same forest with some of its rows."""
-    series = tuple(_only(each, kept) for each in chart.series)
-    return replace(chart, series=series, rows=tuple(row for row in chart.rows if row in kept))
-
-
-def _only(series: Series, kept: Sequence[str]) -> Series:
-    at = [i for i, x in enumerate(series.x) if x in kept]
-    return replace(
-        series,
-        x=tuple(series.x[i] for i in at),
-        y=tuple(series.y[i] for i in at),
-        lower=tuple(series.lower[i] for i in at),
-        upper=tuple(series.upper[i] for i in at),
-        notes=tuple(series.notes[i] for i in at),
     )

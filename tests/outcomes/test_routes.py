@@ -20,7 +20,6 @@ from outcomes.routes import (
     compared_routes,
     finding,
     hedge,
-    only_rows,
     refusals,
     routes_forest,
 )
@@ -131,7 +130,7 @@ def test_the_committee_gets_no_hidden_row() -> None:
 def test_some_rows_of_it(compared: Comparison) -> None:
     forest = routes_forest(compared)
     assert forest is not None
-    one = only_rows(forest, [forest.rows[0]])
+    one = forest.of([forest.rows[0]])
 
     assert one.rows == forest.rows[:1]
     assert all(series.x == forest.rows[:1] for series in one.series)

@@ -14,7 +14,7 @@ from outcomes.exports.slides.native import place
 from outcomes.exports.slides.page import SMALL_SIZE, TABLE_SIZE, Box
 from outcomes.exports.slides.story import LEFT, MOST_ROWS, RIGHT, WHOLE, Story
 from outcomes.figures import Chart
-from outcomes.routes import SEVERAL, only_rows, refusals
+from outcomes.routes import SEVERAL, refusals
 
 MOST_OUTCOMES = 14
 MOST_LEFT_OUT = 7
@@ -29,7 +29,7 @@ def comparison(story: Story) -> None:
         return
     notes = [*summary(compared), f"{chart.label}. {chart.method}", *_forest_notes(chart), CAUTION]
     page = story.page(chart.finding.rstrip("."), notes)
-    shown = only_rows(chart, forest_rows(compared, chart))
+    shown = chart.of(forest_rows(compared, chart))
     place(page, shown, Box(0.6, 1.36, 12.13, 4.8))
     dropped = len(chart.rows) - len(shown.rows)
     rest = f" {dropped} more outcomes are in the packet." if dropped else ""

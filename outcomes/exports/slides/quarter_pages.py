@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 from outcomes.exports.material import CAUTION, Material
 from outcomes.exports.slides import told
 from outcomes.exports.slides.native import place
 from outcomes.exports.slides.page import SMALL_SIZE, TABLE_SIZE, TEXT_SIZE, Box, Page
 from outcomes.exports.slides.story import GROUPS, HEAD, LEFT, MOST_ROWS, RIGHT, WHOLE, Story, risk_table
-from outcomes.figures import Chart, Series
+from outcomes.figures import Chart
 from outcomes.measures.complications import SUMS
 from outcomes.measures.values import Figure
 from outcomes.period import written_span
@@ -197,25 +196,7 @@ def with_events(chart: Chart) -> tuple[Chart, str]:
     names = list(dict.fromkeys(str(x) for series in chart.series for x in series.x))
     happened = {str(x) for s in chart.series for x, y in zip(s.x, s.y, strict=True) if y > 0}
     silent = ", ".join(name.lower() for name in names if name not in happened)
-    return replace_series(chart, [_only(series, happened) for series in chart.series]), silent
-
-
-def _only(series: Series, kept: set[str]) -> Series:
-    rows = [i for i, x in enumerate(series.x) if str(x) in kept]
-    return Series(
-        name=series.name,
-        group=series.group,
-        x=tuple(series.x[i] for i in rows),
-        y=tuple(series.y[i] for i in rows),
-        lower=tuple(series.lower[i] for i in rows),
-        upper=tuple(series.upper[i] for i in rows),
-        notes=tuple(series.notes[i] for i in rows),
-    )
-
-
-def replace_series(chart: Chart, series: list[Series]) -> Chart:
-    """The same chart with other series."""
-    return replace(chart, series=tuple(series))
+    return chart.of(happened), silent
 
 
 def devices(story: Story) -> None:

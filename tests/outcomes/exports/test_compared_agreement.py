@@ -26,7 +26,6 @@ from outcomes.exports.slides.context_pages import forest_rows
 from outcomes.exports.workbook import workbook
 from outcomes.figures import Chart
 from outcomes.plotly_charts import plotly_spec
-from outcomes.routes import only_rows
 
 CELL = re.compile(r"<td class=\"num\"><b>([^<]*)</b>(?: ([^<(]*?))?(?: <span[^>]*>\(([^<]*)\)</span>)?</td>")
 
@@ -131,7 +130,7 @@ def test_the_forest_is_the_same_on_page_slide_and_paper(full: Material) -> None:
         assert all(difference_words(series, i) in document for i in range(len(series.x)))
         assert all(note in document for note in series.notes)
 
-    shown = only_rows(forest, forest_rows(compared, forest))
+    shown = forest.of(forest_rows(compared, forest))
     plotted = {series.name: series for series in charts_of_slides(full)[forest.label].plots[0].series}
     for series in shown.series:
         on_slide = numbers(plotted[series.name], "xVal")[: len(series.x)]
@@ -147,7 +146,7 @@ def test_the_forest_of_the_slide_names_what_it_draws(full: Material) -> None:
     forest, compared = full.forest, full.compared
     assert forest is not None
     assert compared is not None
-    shown = only_rows(forest, forest_rows(compared, forest))
+    shown = forest.of(forest_rows(compared, forest))
     words = "".join(charts_of_slides(full)[forest.label]._chartSpace.xpath(".//c:dLbl//a:t/text()"))
 
     assert all(row in words for row in shown.rows)
