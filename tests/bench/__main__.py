@@ -22,7 +22,8 @@ from tests.bench.loading import ROOT
 
 SIZES = (200, 10_000, 100_000, 1_000_000)
 WORDS = Path(__file__).with_name("words.md")
-EXACT, WITH_JITTER = 1e-9, {"mobilisation.course": 5e-3, "bridge": 5e-3}
+EXACT, WITH_JITTER = 1e-9, 5e-3
+JITTERED = ("mobilisation.course", "bridge")
 RESAMPLING = 0.25  # of the width of the limits: two bootstraps with different draws
 IMPORTS = ("numpy", "scipy.special", "outcomes.estimators")
 
@@ -54,11 +55,14 @@ def against_r() -> dict[str, Any] | None:
         return None
 
 
-def check(result: dict[str, Any]) -> int:
-    """Hold every figure of the script to ours; how many there are."""
-    mine = result["ours"]["figures"]
+def check(runs: int, result: dict[str, Any]) -> int:
+    """Hold every figure of the script to ours; how many there are.
+
+    A tie that the script's jitter takes apart weighs more among few: about one in a hundred of 200 runs.
+    """
+    mine, jitter = result["ours"]["figures"], max(WITH_JITTER, 2 / runs)
     for key, theirs in result["analyst"]["figures"].items():
-        tolerance = WITH_JITTER.get(key.split("/")[0], EXACT)
+        tolerance = jitter if key.split("/")[0] in JITTERED else EXACT
         for place, (found, known) in enumerate(zip(theirs, mine[key], strict=True)):
             if found is None:
                 continue
@@ -143,7 +147,7 @@ def main() -> None:
     for runs in sizes:
         result = measured(runs)
         kept(runs).write_text(json.dumps(result), encoding="utf-8")
-        print(f"{runs:,} runs: {check(result)} figures agree", flush=True)
+        print(f"{runs:,} runs: {check(runs, result)} figures agree", flush=True)
     write_page(
         {runs: json.loads(kept(runs).read_text(encoding="utf-8")) for runs in SIZES if kept(runs).exists()}
     )
@@ -166,7 +170,7 @@ def write_page(results: dict[int, dict[str, Any]]) -> None:
         compared=len(one["analyst"]["figures"]),
         figures=one["ours"]["count"],
         curves=one["ours"]["curves"],
-        tolerance="0.005",
+        tolerance="0.005 (at 200 runs to 0.01)",
         budgets=page.budgets(results),
         against=page.against_the_analyst(results),
         steps=page.steps_of_the_script(results),

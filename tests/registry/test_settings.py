@@ -105,7 +105,7 @@ def test_passwords_are_hashed_with_argon2id_of_known_cost():
 def test_security_state_is_shared_between_processes():
     cache.set("tries", 3)
     with connection.cursor() as cursor:
-        cursor.execute("SELECT count(*) FROM shared_cache WHERE cache_key LIKE '%%:tries'")
+        cursor.execute("SELECT count(*) FROM shared_cache WHERE cache_key LIKE '%:tries'")
         assert cursor.fetchone() == (1,)
 
 
