@@ -16,6 +16,7 @@ from outcomes.comparison.value import (
     Restriction,
     Sensitivity,
     SensitivityRow,
+    Share,
     Wanted,
 )
 from outcomes.comparison.wording import difference_limits, percent, points
@@ -94,10 +95,15 @@ def _crude(row: CrudeRow) -> str:
         return f"{row.label}: too few to show or to compare."
     until = f" (to the end of {row.until})" if row.until else ""
     shares = (
-        f"{row.label}{until}: {percent(row.axillary.value, row.axillary.total)} of the axillary and "
-        f"{percent(row.femoral.value, row.femoral.total)} of the femoral group"
+        f"{row.label}{until}: {_share(row.axillary)} of the axillary and {_share(row.femoral)} of the "
+        "femoral group"
     )
     return f"{shares}, a crude difference of {_points_and_limits(row.difference)}."
+
+
+def _share(share: Share) -> str:
+    """A percentage with what it is out of."""
+    return f"{percent(share.value or 0.0, share.total)} ({count(share.hits)}/{count(share.total)})"
 
 
 def _points_and_limits(contrast: Contrast) -> str:
@@ -148,7 +154,8 @@ def _verdict(contrast: Contrast) -> str:
     """What the limits allow to be said."""
     low, high = contrast.lower, contrast.upper
     if low is None or high is None:
-        return "without limits, it says nothing about chance"
+        why = f" ({contrast.note})" if contrast.note else ""
+        return f"without limits{why}, it says nothing about chance"
     if low > 0.0:
         return "more than chance alone would explain, more often in the axillary group"
     if high < 0.0:
