@@ -14,7 +14,7 @@ from outcomes.measures.making import key_of
 from outcomes.measures.scope import ROUTE_LABELS
 from outcomes.measures.values import ALL_ROUTES, Figure
 from outcomes.report import Report
-from outcomes.wording import HIDDEN, Shown, count, show
+from outcomes.wording import HIDDEN, SMALL, Shown, count, show
 
 MARKS = "*†‡§¶#"
 WITHOUT_LIMITS = ("median", "standard deviations")
@@ -59,6 +59,12 @@ class Table:
     def lines(self) -> list[tuple[Row, list[tuple[str, Cell | None]]]]:
         """Each row with its cells beside the heads of their columns."""
         return [(row, list(zip(self.columns, row.cells, strict=True))) for row in self.rows]
+
+    @property
+    def hidden(self) -> bool:
+        """Whether nothing in it is shown to this reader."""
+        cells = [cell for row in self.rows for cell in row.cells if cell]
+        return bool(cells) and all(cell.shown.absent == SMALL for cell in cells)
 
 
 class Notes:

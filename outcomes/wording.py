@@ -13,6 +13,7 @@ from outcomes.measures.values import Figure
 LARGE_SAMPLE = 100
 MINUS = "−"  # the sign, as wide as a plus; the hyphen is for files that machines read
 HIDDEN = "not shown: a small count, or one that would give a small count away"
+SMALL = "small count, hidden"  # in place of a figure
 OBSERVED = "observed value"  # a record chosen from all, so "1 of n" would say nothing
 UNITS = {"proportion": "%", "days": " d"}
 
@@ -82,7 +83,7 @@ def _middle_half(figure: Figure, decimals: int) -> Shown:
 def show(figure: Figure) -> Shown:
     """Put a figure into words. A count or exposure alone is its own value."""
     if figure.note == HIDDEN:
-        return Shown("", absent="small count, hidden")
+        return Shown("", absent=SMALL)
     if figure.unit in ("count", "device-days"):
         amount = figure.estimate if figure.estimate is not None else figure.numerator
         return Shown(count(amount), method=figure.method, reason=figure.note)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from outcomes.committee import for_committee
 from outcomes.report import Report
 from outcomes.tables import by_part
 from tests.outcomes.clinical_rows import measured
@@ -41,3 +42,9 @@ def test_a_table_of_nothing_says_so() -> None:
     table = by_part(two_courses(), "support.early", columns)
     assert [(row.head, row.cells) for row in table.rows] == [("Nothing recorded", (None, None))]
     assert table.method == ""
+
+
+def test_a_table_with_nothing_shown_to_the_committee_says_it_is_hidden() -> None:
+    seen = two_courses()
+    assert not by_part(seen, "baseline", COLUMNS).hidden
+    assert by_part(for_committee(seen, threshold=5), "baseline", COLUMNS).hidden
