@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import shutil
-import time
 from collections.abc import Callable, Iterator
 from typing import Any
 from urllib.parse import urlsplit
@@ -27,7 +26,6 @@ QUIET = (
     "--disable-component-update", "--disable-sync",
 )  # fmt: skip
 Open = Callable[..., Page]
-SECONDS_TO_END = 30
 
 
 @pytest.fixture(scope="session")
@@ -39,20 +37,12 @@ def browser_type_launch_args(browser_type_launch_args: dict[str, Any]) -> dict[s
 
 
 @pytest.fixture(scope="session", autouse=True)
-def answers_end(django_db_setup: None, django_db_blocker: Any) -> Iterator[None]:
-    """A page that asks for its later sections may be closed meanwhile: the server's last answers must end
-    before the test database can be dropped.
+def connection_ends(django_db_setup: None, playwright: Any) -> Iterator[None]:
+    """While Playwright's loop runs, Django keeps a connection of its own for this thread. Once the loop has
+    stopped nobody could close it, and the test database could not be dropped.
     """
     yield
-    with django_db_blocker.unblock(), connection.cursor() as cursor:
-        for _ in range(SECONDS_TO_END):
-            cursor.execute(
-                "SELECT count(*) FROM pg_stat_activity "
-                "WHERE datname = current_database() AND pid <> pg_backend_pid()"
-            )
-            if cursor.fetchone() == (0,):
-                break
-            time.sleep(1)
+    connection.close()
 
 
 def _watch(page: Page, faults: list[str], expected: set[int]) -> None:

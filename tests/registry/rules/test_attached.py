@@ -159,10 +159,10 @@ def test_the_form_names_the_days_at_the_field(desk: Client, run: Run) -> None:
     ]}  # fmt: skip
 
 
-@pytest.mark.parametrize(("page", "field"), [("removal", "run-removed_at"), ("outcome", "new-occurred_at")])
-def test_a_first_removal_is_held_against_the_days_too(page: str, field: str, desk: Client, run: Run) -> None:
+@pytest.mark.parametrize(("form", "field"), [("removal", "run-removed_at"), ("outcome", "new-occurred_at")])
+def test_a_first_removal_is_held_against_the_days_too(form: str, field: str, desk: Client, run: Run) -> None:
     create_check(run=run, checked_on=day(0))
-    response = desk.post(PAGES[page].url(run), PAGES[page].filled(desk, run))
+    response = desk.post(PAGES[form].url(run), PAGES[form].filled(desk, run))
     assert f"Daily rows: {day(0):%d-%b-%Y}." in errors_of(response)[field][0]
 
 
