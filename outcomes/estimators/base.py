@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -60,15 +62,24 @@ def two_sided_z(level: float) -> float:
 
 def check_count(name: str, count: npt.ArrayLike, *, at_most: npt.ArrayLike | None = None) -> None:
     """Refuse a negative count, or one above its denominator; arrays are checked cell by cell."""
-    counts = np.asarray(count)
-    if not (counts >= 0).all():
+    counts = _cells(count)
+    if not _everywhere(counts >= 0):
         raise EstimatorError(name, "must not be negative")
-    if at_most is not None and not (counts <= np.asarray(at_most)).all():
+    if at_most is not None and not _everywhere(counts <= _cells(at_most)):
         raise EstimatorError(name, f"must not exceed its denominator ({at_most})")
 
 
 def check_positive(name: str, value: npt.ArrayLike) -> None:
     """Refuse a denominator or an exposure that is not a finite number above zero."""
-    values = np.asarray(value, dtype=float)
-    if not ((values > 0.0) & np.isfinite(values)).all():
+    values = _cells(value)
+    if not _everywhere((values > 0.0) & (values < math.inf)):
         raise EstimatorError(name, "must be a finite number above zero")
+
+
+def _cells(value: npt.ArrayLike) -> Any:
+    """An array; a plain number as it is, since a report checks thousands of them one by one."""
+    return value if isinstance(value, int | float) else np.asarray(value)
+
+
+def _everywhere(holds: Any) -> bool:
+    return holds if isinstance(holds, bool) else bool(np.all(holds))
