@@ -14,10 +14,11 @@ from datetime import datetime
 from django.db import connection, transaction
 
 from outcomes.dataset import Dataset, codes, load_dataset
-from outcomes.dataset.clinical import Columns, aligned
+from outcomes.dataset.clinical import Columns
 from outcomes.dataset.codes import numbered
 from outcomes.dataset.copying import Column
-from outcomes.dataset.queries import OF_CENTRES, Reader
+from outcomes.dataset.deriving import aligned
+from outcomes.dataset.queries import Reader
 from outcomes.estimators.arrays import Ints
 from registry.models import Centre, FailedAttempt
 
@@ -72,4 +73,4 @@ def _attempts(reader: Reader) -> dict[str, Ints]:
         "access": Column(numbered("a.access_method", codes.ACCESS_METHODS), "choice"),
         "urgency": Column(numbered("a.urgency", codes.URGENCIES), "choice"),
     }
-    return reader.read(columns, f"{reader.rows(FailedAttempt)} a WHERE a.{OF_CENTRES}")
+    return reader.read(columns, f"{reader.rows(FailedAttempt)} a WHERE {reader.of_centres('a')}")

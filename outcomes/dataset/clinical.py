@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -17,8 +18,8 @@ from outcomes.dataset import codes
 from outcomes.dataset.clock import NEVER
 from outcomes.dataset.codes import UNRECORDED, numbered
 from outcomes.dataset.copying import Column, read_columns
-from outcomes.dataset.deriving import placed, positions, until
-from outcomes.dataset.queries import NO_DAY, NO_DAY_NUMBER, OF_CENTRES, Reader
+from outcomes.dataset.deriving import aligned, placed, positions, until
+from outcomes.dataset.queries import Reader
 from outcomes.dataset.tables import Courses, Events, Runs
 from outcomes.estimators.arrays import Flags, Ints
 from registry.choices import DeviceClass, Guidance, VitalStatus
@@ -41,6 +42,8 @@ OF_COURSE = ("admitted", "sex", "birth_year", "aetiology", "transferred")
 OF_RUN = ("access", "urgency", "technical_success", "first_position", *(way.value for way in Guidance))
 EARLY_DAYS = (1, 3)  # calendar days after the first insertion that stand for 24 to 72 h
 LATE_ENTRY_DAYS = 7
+NO_DAY = date(9999, 12, 31)
+NO_DAY_NUMBER = (NO_DAY - date(1970, 1, 1)).days
 
 LOWEST_RIGHT_ATRIAL = -5
 CODE_BITS = 16
@@ -95,22 +98,6 @@ def read_clinical(
         pressures=derive_pressures(_pressures(reader), courses, cut=cut),
         late_entered=positions(_late_entries(reader)["pk"], events.pk) >= 0,
     )
-
-
-def aligned(rows: dict[str, Ints], wanted: Ints, **absent: int) -> dict[str, Ints]:
-    """The columns in the order of the wanted keys; -1, or what ``absent`` says, where a key has no row."""
-    keys = rows.pop("pk")
-    if np.array_equal(keys, wanted):
-        return rows
-    if not keys.size:  # nobody recorded any of it: one number stands for all
-        return {name: np.broadcast_to(absent.get(name, UNRECORDED), wanted.size) for name in rows}
-    where = positions(keys, wanted)
-    missing = where < 0
-    found = {}
-    for name, column in rows.items():
-        values = np.append(column, absent.get(name, UNRECORDED)).astype(column.dtype)
-        found[name] = values[np.where(missing, column.size, where)]
-    return found
 
 
 def derive_pressures(rows: dict[str, Ints], courses: Courses, *, cut: int) -> dict[str, Ints]:
@@ -172,7 +159,9 @@ def _conditions(reader: Reader) -> dict[str, Ints]:
     wide |= {name: _known(f"round(c.{name})::int") for name in WHOLE if name not in columns}
     filled = ", ".join(f"c.{name}" for name in (*YES_NO, *TENTHS, *WHOLE))
     some = f"num_nonnulls({filled}) > 0 OR c.presentation <> '' OR c.pacing_device <> ''"
-    return _read(reader, columns, wide, f"{reader.rows(Course)} c WHERE c.{OF_CENTRES} AND ({some})")
+    return _read(
+        reader, columns, wide, f"{reader.rows(Course)} c WHERE {reader.of_centres('c')} AND ({some})"
+    )
 
 
 def _procedure_values(reader: Reader) -> dict[str, Ints]:

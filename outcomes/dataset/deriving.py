@@ -9,7 +9,6 @@ import numpy as np
 from outcomes.dataset import codes
 from outcomes.dataset.clock import ALWAYS, MINUTES_PER_DAY, NEVER, local_days
 from outcomes.dataset.copying import narrowed
-from outcomes.dataset.queries import NO_DAY_NUMBER
 from outcomes.dataset.tables import (
     Attempts,
     Bedside,
@@ -22,7 +21,7 @@ from outcomes.dataset.tables import (
 )
 from outcomes.estimators.arrays import Flags, Ints
 from registry.choices import EndReason, Relation
-from registry.choices_events import Precision, ReviewState
+from registry.choices_events import OUT_OF_BED_LEVEL, WALK_LEVEL, Precision, ReviewState
 
 Rows = dict[str, Ints]
 
@@ -31,6 +30,7 @@ ESCALATION = codes.RELATIONS.index(Relation.ESCALATION)
 ENDED_TO_ESCALATE = codes.END_REASONS.index(EndReason.ESCALATION)
 REFUTED = codes.REVIEWS.index(ReviewState.REFUTED)
 REPORTED = codes.REVIEWS.index(ReviewState.REPORTED)
+SPARSE = 4  # numbers a key up to which a place for each of them costs less than searching
 TO_THE_MINUTE = codes.PRECISIONS.index(Precision.MINUTE)
 
 
@@ -38,9 +38,19 @@ def positions(keys: Ints, wanted: Ints) -> Ints:
     """Where each wanted key stands among distinct ``keys``; -1 where it does not."""
     if not keys.size:
         return np.full(wanted.size, -1)
+    least, greatest = int(keys.min()), int(keys.max())
+    if greatest - least < SPARSE * keys.size:
+        return _places(keys, least, greatest)[np.clip(wanted, least - 1, greatest + 1) - (least - 1)]
     order = np.argsort(keys, kind="stable")
     found = order[np.minimum(np.searchsorted(keys, wanted, sorter=order), keys.size - 1)]
     return narrowed(np.where(keys[found] == wanted, found, -1))
+
+
+def _places(keys: Ints, least: int, greatest: int) -> Ints:
+    """The position of every number from one below the least key to one above the greatest."""
+    places = narrowed(np.full(greatest - least + 3, -1))
+    places[keys - (least - 1)] = np.arange(keys.size, dtype=np.int32)
+    return places
 
 
 def taken(rows: Rows, index: Ints | Flags) -> Rows:
@@ -56,6 +66,20 @@ def placed(rows: Rows, column: str, keys: Ints) -> Rows:
     return taken({**rows, column: where}, where >= 0)
 
 
+def aligned(rows: Rows, wanted: Ints, **absent: int) -> Rows:
+    """The columns in the order of the wanted keys; -1, or what ``absent`` says, where a key has no row."""
+    keys = rows.pop("pk")
+    if np.array_equal(keys, wanted):
+        return rows
+    if not keys.size:  # nobody recorded any of it: one number stands for all
+        return {name: np.broadcast_to(absent.get(name, codes.UNRECORDED), wanted.size) for name in rows}
+    where = positions(keys, wanted)
+    return {
+        name: np.append(column, absent.get(name, codes.UNRECORDED)).astype(column.dtype)[where]
+        for name, column in rows.items()
+    }
+
+
 def in_order(rows: Rows, column: str) -> Rows:
     """The rows sorted by a column: the server sends them in any order."""
     if (rows[column][1:] >= rows[column][:-1]).all():
@@ -66,6 +90,12 @@ def in_order(rows: Rows, column: str) -> Rows:
 def until(rows: Rows, column: str, cut: int) -> Rows:
     """Rows whose moment lies at or before the data cut."""
     return taken(rows, rows[column] <= cut)
+
+
+def with_patient_and_outcome(courses: Rows, patients: Rows, outcomes: Rows) -> Rows:
+    """Courses with what is known of their patient and of their outcome."""
+    described = aligned(patients, courses["patient"])
+    return {**courses, **described, **aligned(outcomes, courses["pk"], outcome_at=NEVER)}
 
 
 def derive_runs_and_courses(
@@ -229,17 +259,42 @@ def derive_sessions(rows: Rows, courses: Courses, *, cut: int) -> Sessions:
     return Sessions(**in_order(placed(until(rows, "started", cut), "course", courses.pk), "pk"))
 
 
-def derive_bedside(rows: Rows, runs: Runs) -> Bedside:
-    """Daily rows of runs known at the cut; a day that was never reached becomes NEVER."""
-    rows = in_order(placed(rows, "run", runs.pk), "run")
-    for name in ("out_of_bed_on", "walked_on"):
-        rows[name] = np.where(rows[name] == NO_DAY_NUMBER, NEVER, rows[name])
-    return Bedside(**rows)
+def derive_days(rows: Rows, runs: Runs) -> tuple[Bedside, Films]:
+    """What the daily rows of runs known at the cut say about mobility, and about the balloon's position."""
+    rows = in_order(placed(rows, "run", runs.pk), "pk")
+    level = rows.pop("level")
+    return _bedside(rows, level, runs.size), _films(rows)
 
 
-def derive_films(rows: Rows, runs: Runs) -> Films:
-    """Films of runs known at the cut."""
-    return Films(**in_order(placed(rows, "run", runs.pk), "pk"))
+def _bedside(days: Rows, level: Ints, runs: int) -> Bedside:
+    count = np.bincount(days["run"], minlength=runs)
+    some = np.flatnonzero(count)
+    recorded = np.bincount(days["run"][level != codes.UNRECORDED], minlength=runs)
+    out_of_bed, walked = (taken(days, level >= least) for least in (OUT_OF_BED_LEVEL, WALK_LEVEL))
+    return Bedside(
+        run=narrowed(some),
+        rows=narrowed(count[some]),
+        levels_recorded=narrowed(recorded[some]),
+        out_of_bed_on=_first_day(out_of_bed, runs)[some],
+        walked_on=_first_day(walked, runs)[some],
+    )
+
+
+def _first_day(days: Rows, runs: int) -> Ints:
+    first = narrowed(np.full(runs, NEVER))
+    np.minimum.at(first, days["run"], days["checked_on"])
+    return first
+
+
+def _films(days: Rows) -> Films:
+    read = taken(days, days["verdict"] != codes.UNRECORDED)
+    return Films(
+        pk=read["pk"],
+        run=read["run"],
+        read_on=read["checked_on"],
+        verdict=read["verdict"],
+        action=read["action"],
+    )
 
 
 def derive_attempts(rows: Rows, courses: Courses, runs: Runs, *, cut: int) -> Attempts:

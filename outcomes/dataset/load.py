@@ -114,6 +114,7 @@ def _read(reader: queries.Reader, names: tuple[str, ...], zone: ZoneInfo, cut_at
     cut = minute_of(cut_at)
     courses, runs, of_course, of_run = _read_runs_and_courses(reader, zone, cut)
     events = deriving.derive_events(queries.read_events(reader), courses, runs, zone=zone, cut=cut)
+    bedside, films = deriving.derive_days(queries.read_days(reader), runs)
     return Dataset(
         centres=names,
         zone=zone,
@@ -123,8 +124,8 @@ def _read(reader: queries.Reader, names: tuple[str, ...], zone: ZoneInfo, cut_at
         runs=runs,
         events=events,
         sessions=deriving.derive_sessions(queries.read_sessions(reader), courses, cut=cut),
-        bedside=deriving.derive_bedside(queries.read_bedside(reader), runs),
-        films=deriving.derive_films(queries.read_films(reader), runs),
+        bedside=bedside,
+        films=films,
         attempts=deriving.derive_attempts(queries.read_attempts(reader), courses, runs, cut=cut),
         candidates=deriving.derive_candidates(queries.read_candidates(reader)),
         clinical=clinical.read_clinical(
@@ -137,11 +138,14 @@ def _read_runs_and_courses(
     reader: queries.Reader, zone: ZoneInfo, cut: int
 ) -> tuple[Courses, Runs, Rows, Rows]:
     """Both tables, and the clinical columns that stand in the same rows."""
-    course_rows, run_rows = queries.read_courses(reader), queries.read_runs(reader)
+    course_rows = deriving.with_patient_and_outcome(
+        queries.read_courses(reader), queries.read_patients(reader), queries.read_outcomes(reader)
+    )
+    run_rows = queries.read_runs(reader)
     of_course = clinical.set_apart(course_rows, clinical.OF_COURSE)
     of_run = clinical.set_apart(run_rows, clinical.OF_RUN)
     courses, runs = deriving.derive_runs_and_courses(course_rows, run_rows, zone=zone, cut=cut)
-    return courses, runs, clinical.aligned(of_course, courses.pk), clinical.aligned(of_run, runs.pk)
+    return courses, runs, deriving.aligned(of_course, courses.pk), deriving.aligned(of_run, runs.pk)
 
 
 def public_ids(kind: str, pks: Ints) -> dict[int, UUID]:

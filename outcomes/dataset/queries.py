@@ -15,7 +15,6 @@ from outcomes.dataset.codes import numbered, numbered_route
 from outcomes.dataset.copying import Column, read_columns
 from outcomes.estimators.arrays import Ints
 from registry.choices import Guidance
-from registry.choices_events import OUT_OF_BED_LEVEL, WALK_LEVEL
 from registry.models import (
     Candidate,
     Course,
@@ -29,8 +28,6 @@ from registry.models import (
 )
 
 FIRST_BIRTH_YEAR = 1900
-NO_DAY = date(9999, 12, 31)
-NO_DAY_NUMBER = (NO_DAY - date(1970, 1, 1)).days
 
 
 @dataclass(frozen=True)
@@ -60,11 +57,16 @@ class Reader:
         newest = f"(SELECT DISTINCT ON (id) * FROM {known}) newest"  # noqa: S608
         return f"(SELECT * FROM {newest} WHERE pgh_label <> 'delete')"  # noqa: S608
 
+    def of_centres(self, alias: str) -> str:
+        """SQL condition that a row stands at one of the centres."""
+        return "TRUE" if self.whole else f"{alias}.centre_id = ANY(%(centres)s)"
+
     def of_courses(self, column: str) -> str:
         """SQL condition that a column names a course of the centres."""
         if self.whole:
             return "TRUE"
-        return f"{column} IN (SELECT id FROM {self.rows(Course)} scope WHERE {OF_CENTRES})"  # noqa: S608
+        courses = f"SELECT id FROM {self.rows(Course)} scope WHERE {self.of_centres('scope')}"  # noqa: S608
+        return f"{column} IN ({courses})"
 
     def of_runs(self, column: str) -> str:
         """SQL condition that a column names a run of the centres."""
@@ -83,11 +85,8 @@ class Reader:
         return read_columns(columns, source, parameters)
 
 
-OF_CENTRES = "centre_id = ANY(%(centres)s)"
-
-
 def read_courses(reader: Reader) -> dict[str, Ints]:
-    """One row per course, with its patient and outcome."""
+    """One row per course."""
     arrived = "coalesce(CASE WHEN c.transferred_in THEN c.arrived_at END, '-infinity')"
     columns = {
         "pk": Column("c.id", "id"),
@@ -96,20 +95,32 @@ def read_courses(reader: Reader) -> dict[str, Ints]:
         "intent": Column(numbered("c.intent", codes.INTENTS), "choice"),
         "stage": Column(numbered("c.shock_stage", codes.STAGES), "choice"),
         "arrived": Column(arrived, "moment"),
-        "outcome": Column(numbered("o.outcome", codes.OUTCOMES), "choice"),
-        "outcome_at": Column("coalesce(o.occurred_at, 'infinity')", "moment"),
         "admitted": Column("coalesce(c.admitted_at, 'infinity')", "moment"),
-        "sex": Column(numbered("p.sex", codes.SEXES), "choice"),
-        "birth_year": Column(f"p.birth_year - {FIRST_BIRTH_YEAR}", "choice"),
         "aetiology": Column(numbered("c.aetiology", codes.AETIOLOGIES), "choice"),
         "transferred": Column("c.transferred_in::int", "choice"),
     }
-    joined = (
-        f"{reader.rows(Course)} c JOIN {reader.rows(Patient)} p ON p.id = c.patient_id "
-        f"LEFT JOIN {reader.rows(CourseOutcome)} o ON o.course_id = c.id"
-    )
-    rows = reader.read(columns, f"{joined} WHERE c.{OF_CENTRES}")
+    return reader.read(columns, f"{reader.rows(Course)} c WHERE {reader.of_centres('c')}")
+
+
+def read_patients(reader: Reader) -> dict[str, Ints]:
+    """One row per patient."""
+    columns = {
+        "pk": Column("p.id", "id"),
+        "sex": Column(numbered("p.sex", codes.SEXES), "choice"),
+        "birth_year": Column(f"p.birth_year - {FIRST_BIRTH_YEAR}", "choice"),
+    }
+    rows = reader.read(columns, f"{reader.rows(Patient)} p WHERE {reader.of_centres('p')}")
     return {**rows, "birth_year": rows["birth_year"] + FIRST_BIRTH_YEAR}
+
+
+def read_outcomes(reader: Reader) -> dict[str, Ints]:
+    """One row per course with its outcome."""
+    columns = {
+        "pk": Column("o.course_id", "id"),
+        "outcome": Column(numbered("o.outcome", codes.OUTCOMES), "choice"),
+        "outcome_at": Column("o.occurred_at", "moment"),
+    }
+    return reader.read(columns, f"{reader.rows(CourseOutcome)} o WHERE {reader.of_courses('o.course_id')}")
 
 
 def read_runs(reader: Reader) -> dict[str, Ints]:
@@ -170,37 +181,20 @@ def read_sessions(reader: Reader) -> dict[str, Ints]:
     return reader.read(columns, f"{reader.rows(Mobilisation)} m WHERE {reader.of_courses('m.course_id')}")
 
 
-def read_bedside(reader: Reader) -> dict[str, Ints]:
-    """One row per run with daily rows: how many say a level, and the first days out of bed and walking."""
-    columns = {
-        "run": Column("d.run_id", "id"),
-        "rows": Column("count(*)", "id"),
-        "levels_recorded": Column("count(d.mobility_best)", "id"),
-        "out_of_bed_on": Column(_first_day(OUT_OF_BED_LEVEL), "day"),
-        "walked_on": Column(_first_day(WALK_LEVEL), "day"),
-    }
-    return reader.read(columns, f"{_daily_rows(reader)} GROUP BY d.run_id")
-
-
-def _first_day(level: int) -> str:
-    reached = f"min(d.checked_on) FILTER (WHERE d.mobility_best >= {int(level)})"
-    return f"coalesce({reached}, date '{NO_DAY}')"
-
-
-def read_films(reader: Reader) -> dict[str, Ints]:
-    """One row per day with a verdict on the balloon's position."""
+def read_days(reader: Reader) -> dict[str, Ints]:
+    """One row per day on a run that has a daily row."""
     columns = {
         "pk": Column("d.id", "id"),
         "run": Column("d.run_id", "id"),
-        "read_on": Column("d.checked_on", "day"),
+        "checked_on": Column("d.checked_on", "day"),
+        "level": Column(f"coalesce(d.mobility_best, {codes.UNRECORDED})", "choice"),
         "verdict": Column(numbered("d.film_verdict", codes.VERDICTS), "choice"),
         "action": Column(numbered("d.position_action", codes.POSITION_ACTIONS), "choice"),
     }
-    return reader.read(columns, f"{_daily_rows(reader)} AND d.film_verdict <> ''")
-
-
-def _daily_rows(reader: Reader) -> str:
-    return f"{reader.rows(DailyCheck)} d WHERE d.checked_on <= %(last_day)s AND {reader.of_runs('d.run_id')}"
+    source = (
+        f"{reader.rows(DailyCheck)} d WHERE d.checked_on <= %(last_day)s AND {reader.of_runs('d.run_id')}"
+    )
+    return reader.read(columns, source)
 
 
 def read_attempts(reader: Reader) -> dict[str, Ints]:
@@ -213,7 +207,7 @@ def read_attempts(reader: Reader) -> dict[str, Ints]:
         "followed_by": Column("coalesce(a.followed_by_id, 0)", "id"),
         "failure": Column(numbered("a.failure", codes.ATTEMPT_FAILURES), "choice"),
     }
-    return reader.read(columns, f"{reader.rows(FailedAttempt)} a WHERE a.{OF_CENTRES}")
+    return reader.read(columns, f"{reader.rows(FailedAttempt)} a WHERE {reader.of_centres('a')}")
 
 
 def read_candidates(reader: Reader) -> dict[str, Ints]:
@@ -224,5 +218,5 @@ def read_candidates(reader: Reader) -> dict[str, Ints]:
         "route": Column(numbered("k.route", codes.ROUTES), "choice"),
         "reason": Column(numbered("k.reason", codes.DECLINE_REASONS), "choice"),
     }
-    source = f"{reader.rows(Candidate)} k WHERE k.{OF_CENTRES} AND k.considered_on <= %(last_day)s"
+    source = f"{reader.rows(Candidate)} k WHERE {reader.of_centres('k')} AND k.considered_on <= %(last_day)s"
     return reader.read(columns, source)

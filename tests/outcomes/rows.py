@@ -42,8 +42,10 @@ EVENT: Row = {
     "detail": codes.UNRECORDED,
 }  # fmt: skip
 SESSION: Row = {"pk": 0, "course": 0, "started": ORIGIN, "level": 0}
-BEDSIDE: Row = {"run": 0, "rows": 1, "levels_recorded": 0, "out_of_bed_on": NEVER, "walked_on": NEVER}
-FILM: Row = {"pk": 0, "run": 0, "read_on": 0, "verdict": 0, "action": 0}
+DAY: Row = {
+    "pk": 0, "run": 0, "checked_on": 0, "level": codes.UNRECORDED, "verdict": codes.UNRECORDED,
+    "action": codes.UNRECORDED,
+}  # fmt: skip
 ATTEMPT: Row = {
     "pk": 0,
     "patient": 0,
@@ -115,8 +117,7 @@ def dataset(
     *,
     events: Iterable[Row] = (),
     sessions: Iterable[Row] = (),
-    bedside: Iterable[Row] = (),
-    films: Iterable[Row] = (),
+    days: Iterable[Row] = (),
     attempts: Iterable[Row] = (),
     candidates: Iterable[Row] = (),
     cut_at: datetime = CUT,
@@ -131,6 +132,7 @@ def dataset(
     run_rows = columns(({"patient": owner[row["course"]], **row} for row in runs), RUN)
     course_table, run_table = deriving.derive_runs_and_courses(course_rows, run_rows, zone=zone, cut=cut)
     event_table = deriving.derive_events(columns(events, EVENT), course_table, run_table, zone=zone, cut=cut)
+    bedside, films = deriving.derive_days(columns(days, DAY), run_table)
     return Dataset(
         centres=("Test",),
         zone=zone,
@@ -140,8 +142,8 @@ def dataset(
         runs=run_table,
         events=event_table,
         sessions=deriving.derive_sessions(columns(sessions, SESSION), course_table, cut=cut),
-        bedside=deriving.derive_bedside(columns(bedside, BEDSIDE), run_table),
-        films=deriving.derive_films(columns(films, FILM), run_table),
+        bedside=bedside,
+        films=films,
         attempts=deriving.derive_attempts(columns(attempts, ATTEMPT), course_table, run_table, cut=cut),
         candidates=deriving.derive_candidates(columns(candidates, CANDIDATE)),
         clinical=unrecorded(course_table, run_table, event_table),

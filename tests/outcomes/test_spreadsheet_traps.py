@@ -269,8 +269,8 @@ def test_reposition_is_neither_complication_nor_exchange() -> None:
 def test_a_blank_level_is_not_level_0() -> None:
     """Three courses: levels written as 0, rows without a level, no rows at all."""
     courses, runs = courses_with_outcomes({Outcome.WEANED: 3})
-    bedside = [{"run": 1, "levels_recorded": 4}, {"run": 2, "rows": 4, "levels_recorded": 0}]
-    found = report(dataset(courses, runs, bedside=bedside))
+    days = [{"run": 1, "level": 0}] * 4 + [{"run": 2}] * 4
+    found = report(dataset(courses, runs, days=days))
     unrecorded = found.figure("mobilisation.course/ALL/unrecorded")
     assert (unrecorded.numerator, unrecorded.denominator) == (2, 3)
 

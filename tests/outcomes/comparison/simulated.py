@@ -78,6 +78,9 @@ def programme(found: Stories, *, transferred: Flags | None = None, cut_at: datet
     courses, runs = deriving.derive_runs_and_courses(course_rows, run_rows, zone=ZONE, cut=cut)
     empty = np.zeros(0, dtype=np.int64)
     events = deriving.derive_events(_events(found, pk), courses, runs, zone=ZONE, cut=cut)
+    bedside, films = deriving.derive_days(
+        dict.fromkeys(("pk", "run", "checked_on", "level", "verdict", "action"), empty), runs
+    )
     dataset = Dataset(
         centres=("Test",),
         zone=ZONE,
@@ -89,12 +92,8 @@ def programme(found: Stories, *, transferred: Flags | None = None, cut_at: datet
         sessions=deriving.derive_sessions(
             dict.fromkeys(("pk", "course", "started", "level"), empty), courses, cut=cut
         ),
-        bedside=deriving.derive_bedside(
-            dict.fromkeys(("run", "rows", "levels_recorded", "out_of_bed_on", "walked_on"), empty), runs
-        ),
-        films=deriving.derive_films(
-            dict.fromkeys(("pk", "run", "read_on", "verdict", "action"), empty), runs
-        ),
+        bedside=bedside,
+        films=films,
         attempts=deriving.derive_attempts(
             dict.fromkeys(("pk", "patient", "attempted", "intended", "failure", "followed_by"), empty),
             courses, runs, cut=cut,

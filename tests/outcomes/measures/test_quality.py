@@ -19,7 +19,7 @@ def test_what_is_due_is_asked_for() -> None:
     data = dataset(
         [OVER, {}, {}],
         [{"course": 1}, {"course": 2, "removed": day(2)}, {"course": 3}],
-        bedside=[{"run": 1, "rows": 4}, {"run": 2, "rows": 2}],
+        days=[{"run": 1}] * 4 + [{"run": 2}] * 2,
     )
     conditions = [{"height_cm": 1800, "weight_kg": 800, "creatinine_umol_l": 90}, {"height_cm": 1700}]
     pressures = [{"course": 0, "measured": day(-0.2)}, {"course": 1, "measured": day(1)}]
