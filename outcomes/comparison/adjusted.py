@@ -21,7 +21,7 @@ from outcomes.estimators.base import EstimatorError
 from outcomes.estimators.evalue import EValue, e_value
 from outcomes.estimators.homogeneity import risk_homogeneity_test
 from outcomes.estimators.pooling import pooled_risk_difference, pooled_risk_ratio
-from outcomes.estimators.weighting import WeightedComparison, compare_weighted, effective_sample_size
+from outcomes.estimators.weighting import WeightedComparison, compare_by_model, effective_sample_size
 from registry.choices import Sex, Urgency
 
 ALWAYS_ADJUSTED = (SERIOUS, ANY, DIED, BRIDGED, WALKED)
@@ -112,18 +112,16 @@ def weighted(
     """The weighted comparison under a weighting of the known rows, or the reason why there is none."""
     units, hit = units.chosen(found.known).chosen(fitted.rows), found.hit[found.known][fitted.rows]
     refusal = fitted.refusal or too_few_events(hit)
-    if refusal:
+    if refusal or fitted.model is None:
         return None, refusal
     closed = units.size >= limits.CLOSED_FORM_FROM_ROWS
     try:
-        return compare_weighted(
+        return compare_by_model(
+            fitted.model,
             hit,
-            units.axillary,
-            fitted.design.columns,
             units.patient,
             kind="overlap" if kind == OVERLAP else "stabilised inverse probability",
             seed=limits.SEED,
-            terms=fitted.design.names,
             interval="closed form" if closed else "converged refit",
             resamples=resamples,
             level=programme.level,

@@ -162,11 +162,35 @@ def compare_weighted(
     two-step refit up to 20,000, closed form above. Raises SeparationError when the covariates separate the
     arms, and EstimatorError for anything else that breaks a rule.
     """
-    check_level(level)
-    check_seed(seed)
-    if kind not in get_args(WeightKind):
-        raise EstimatorError("kind", "must be one of " + ", ".join(get_args(WeightKind)))
-    model = fit_propensity(covariates, treated, terms=terms)
+    _check_choices(kind, seed, level)
+    return compare_by_model(
+        fit_propensity(covariates, treated, terms=terms),
+        outcome,
+        clusters,
+        kind=kind,
+        seed=seed,
+        interval=interval,
+        resamples=resamples,
+        level=level,
+    )
+
+
+def compare_by_model(
+    model: PropensityModel,
+    outcome: npt.ArrayLike,
+    clusters: npt.ArrayLike,
+    *,
+    kind: WeightKind,
+    seed: int,
+    interval: IntervalMethod | None = None,
+    resamples: int = 1_000,
+    level: float = 0.95,
+) -> WeightedComparison:
+    """As ``compare_weighted``, under a model fitted to the same rows, so that several outcomes need just one.
+
+    ``outcome`` and ``clusters`` are (N,) in the order of the model's rows.
+    """
+    _check_choices(kind, seed, level)
     value = finite_vector("outcome", outcome, length=model.treated.size)
     cluster = _number(clusters, model.treated.size)
     used = overlap_weights(model) if kind == "overlap" else inverse_probability_weights(model)
@@ -189,6 +213,13 @@ def compare_weighted(
     )
     contrasts = percentile_contrasts(_means(arms), drawn, level, METHOD_NAMES[method], remark)
     return _comparison(arms, cluster, kind, contrasts, (seed, resamples, drawn.failed))
+
+
+def _check_choices(kind: WeightKind, seed: int, level: float) -> None:
+    check_level(level)
+    check_seed(seed)
+    if kind not in get_args(WeightKind):
+        raise EstimatorError("kind", "must be one of " + ", ".join(get_args(WeightKind)))
 
 
 def interval_method(rows: int) -> IntervalMethod:

@@ -355,3 +355,14 @@ def test_time_of_a_thousand_resamples(rows, seconds):
         check=True,
     )
     assert float(done.stdout) < seconds
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_model_serves_several_outcomes(kind):
+    outcome, arm, covariates, patient = two_route_data(120, seed=31)
+    model = fit_propensity(covariates, arm)
+    for value in (outcome, 1 - outcome):
+        common = {"kind": kind, "seed": 2, "resamples": 100}
+        assert weighting.compare_by_model(model, value, patient, **common) == compare_weighted(
+            value, arm, covariates, patient, **common
+        )
