@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any
+from typing import Any, TypeVar
 
 from django.apps import apps
 from django.utils import timezone
 
 from registry.models import Patient, PatientIdentity, Record
+
+M = TypeVar("M", bound=Record)
 
 KINDS = {"insert": "Entered", "update": "Corrected", "delete": "Removed"}
 
@@ -80,10 +82,22 @@ def changes_in(model: type[Record], pk: int) -> list[Change]:
     return _changes(model, pgh_obj_id=pk)
 
 
+def stood_at(model: type[M], moment: datetime, **which: Any) -> list[M]:
+    """The records that stood at a moment and were ``which`` then, as the history kept them; by their key."""
+    known = _history(model).filter(pgh_created_at__lte=moment)
+    ever = known.filter(**which).values("id")
+    newest = known.filter(id__in=ever).order_by("id", "-pgh_id").distinct("id").values("pgh_id")
+    stood = known.filter(pgh_id__in=newest, **which).exclude(pgh_label="delete").order_by("id")
+    return [model(**row) for row in stood.values(*(field.attname for field in model._meta.concrete_fields))]
+
+
+def _history(model: type[Record]) -> Any:
+    return apps.get_model("registry", f"{model.__name__}History")._default_manager
+
+
 def _changes(model: type[Record], **which: int) -> list[Change]:
     changes, before = [], None
-    rows = apps.get_model("registry", f"{model.__name__}History")._default_manager.filter(**which)
-    for row in rows.order_by("pgh_id"):
+    for row in _history(model).filter(**which).order_by("pgh_id"):
         context = row.pgh_context or {}
         changes.append(
             Change(

@@ -7,9 +7,10 @@ from datetime import date
 import pytest
 from django.apps import apps
 from django.db import Error, connection, transaction
+from django.utils import timezone
 
 from registry import actions
-from registry.history import Change, changes_in, changes_of
+from registry.history import Change, changes_in, changes_of, stood_at
 from registry.models import Course, Event, Record, Run, User
 from registry.views.corrections import CORRECTIONS
 from tests.factories import create_course, create_event, create_patient, create_run, days_ago
@@ -135,3 +136,22 @@ def test_a_change_of_bookkeeping_alone_shows_no_field(run: Run) -> None:
     course = create_course(patient=create_patient(centre=run.course.centre))
     sql("UPDATE registry_course SET version = 7 WHERE id = %s", course.pk)
     assert changes_of(course)[0].fields == ()
+
+
+@pytest.mark.django_db(transaction=True)
+def test_records_stand_as_they_did_at_a_moment(run: Run) -> None:
+    kept, removed, moved = (create_event(course=run.course, run=run, onset_at=days_ago(2)) for _ in range(3))
+    other = create_run(course=create_course(patient=create_patient(centre=run.course.centre)))
+    moment = timezone.now()
+    Event.objects.filter(pk=kept.pk).update(review="REFUTED")
+    Event.objects.filter(pk=removed.pk).delete()
+    Event.objects.filter(pk=moved.pk).update(course=other.course, run=other)
+    create_event(course=run.course, run=run, onset_at=days_ago(1))
+    then = stood_at(Event, moment, course_id=run.course_id)
+
+    assert [(event.pk, event.review) for event in then] == [
+        (event.pk, "REPORTED") for event in (kept, removed, moved)
+    ]
+    assert then[0].get_review_display()
+    assert stood_at(Event, moment, review="REFUTED") == []
+    assert [event.pk for event in stood_at(Event, timezone.now(), course_id=other.course_id)] == [moved.pk]
