@@ -18,7 +18,7 @@ from outcomes.exports.sheet import Column, Sheet, Value
 
 ROUTES = ("axillary", "femoral")
 EMPTY = "empty: hidden, refused or not estimable, see note"
-SOURCE = "all courses of the logbook until the data cut, by the route tried first, overlap weights"
+SOURCE = "all courses of the period of the route comparison, by the route tried first, overlap weights"
 
 
 def _share_columns(route: str) -> tuple[Column, ...]:

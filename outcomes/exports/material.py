@@ -2,25 +2,28 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
 from zoneinfo import ZoneInfo
 
 from outcomes.committee import for_committee
+from outcomes.comparison.cuts import last_quarter_end
 from outcomes.comparison.page import sections as comparison_page
 from outcomes.comparison.page.section import Section as ComparedSection
-from outcomes.comparison.reading import Facts
+from outcomes.comparison.reading import Facts, load
 from outcomes.comparison.value import Comparison
 from outcomes.dataset import Dataset
 from outcomes.exports.discussion import Discussed, discussed
+from outcomes.exports.seal import Origin, Seal
 from outcomes.figures import Chart
 from outcomes.measures.values import Figure
-from outcomes.period import Period
+from outcomes.period import QUARTER, Period
 from outcomes.quarter import Section, Table, sections
 from outcomes.report import Header, Report, build_report
 from outcomes.routes import compared_routes, routes_forest
 from outcomes.trends import quarters_until, trends
+from registry.models import Centre
 
 CAUTION = (
     "For quality improvement and documentation. Not a medical device, not medical advice, not an alarm "
@@ -31,31 +34,14 @@ COMPARED = ("who", "alike", "crude", "adjusted", "time", "sensitivity", "naive",
 
 
 @dataclass(frozen=True)
-class Seal:
-    """What marks the files of an issued report: which issue it is, who signed it, and its digests."""
-
-    number: int
-    signed_by: str
-    issued_at: datetime
-    statement: str
-    fingerprint: str
-    content_digest: str
-
-    @property
-    def line(self) -> str:
-        """Short enough for the foot of a slide."""
-        return f"Issue {self.number}, signed by {self.signed_by}, data {self.fingerprint[:12]}"
-
-
-@dataclass(frozen=True)
 class Material:
     """Everything a file of the quarter holds.
 
     ``quarters`` are reports of calendar quarters up to the report's own, oldest first; empty for a period
-    that is no quarter, and for a report that was kept without its data. ``compared`` is one route against
-    the other over the whole logbook. ``cases`` carry no identifier and are empty for those who see no single
-    cases. ``smallest_cell`` is the smallest count shown, for those who see no cases. ``seal`` marks an issued
-    report.
+    that is no quarter, and for a report that was kept and cannot be computed again. ``compared`` is one route
+    against the other over the whole logbook, for those who see no cases until the end of the last quarter.
+    ``cases`` carry no identifier and are empty for those who see no single cases. ``smallest_cell`` is the
+    smallest count shown, for those who see no cases. ``seal`` marks an issued report.
     """
 
     report: Report
@@ -78,6 +64,32 @@ class Material:
     def clock(self, moment: datetime) -> str:
         """A moment on the clocks of the centre."""
         return f"{moment.astimezone(ZoneInfo(self.header.time_zone)):%d-%b-%Y %H:%M}"
+
+    @property
+    def compared_until(self) -> str:
+        """The last day of what is compared."""
+        return self.clock(self.compared.data_cut).partition(" ")[0] if self.compared else ""
+
+    @cached_property
+    def origin(self) -> Origin:
+        """What of an issued report was kept, computed again, or is missing; empty without a seal."""
+        if self.seal is None:
+            return ()
+        beside = (
+            ("the quarters before", bool(self.trends), QUARTER.fullmatch(self.header.period) is not None),
+            ("the comparison of the routes", self.compared is not None, True),
+            ("the cases for discussion", self.cases_shown, self.smallest_cell is None),
+        )
+        return self.seal.origin(
+            self.header.period,
+            present=[name for name, here, _ in beside if here],
+            absent=[name for name, here, expected in beside if expected and not here],
+        )
+
+    def sealed(self, kept: Report, seal: Seal) -> Material:
+        """With the report that was kept in the place of the same one computed again."""
+        quarters = (*self.quarters[:-1], kept) if self.quarters else ()
+        return replace(self, report=kept, quarters=quarters, seal=seal)
 
     @cached_property
     def sections(self) -> tuple[Section, ...]:
@@ -129,7 +141,8 @@ def gather(
 ) -> Material:
     """Compute all that the files of a period hold, from one dataset and the facts beside it.
 
-    With ``smallest_cell`` as the quality committee sees it: smaller counts hidden, no single cases.
+    With ``smallest_cell`` as the quality committee sees it: smaller counts hidden, no single cases, routes
+    compared until the end of the last quarter.
     """
 
     def seen(report: Report) -> Report:
@@ -138,11 +151,18 @@ def gather(
     whole = build_report(dataset=dataset, period=period, as_of=as_of)
     report = seen(whole)
     sees_cases = smallest_cell is None
+    to_compare = (dataset, facts) if sees_cases else _until_last_quarter(dataset, facts)
     return Material(
         report=report,
         quarters=quarters_until(report, period, dataset, seen=seen),
-        compared=compared_routes(dataset, facts, threshold=smallest_cell),
+        compared=compared_routes(*to_compare, threshold=smallest_cell),
         cases=discussed(whole) if sees_cases else (),
         cases_shown=sees_cases,
         smallest_cell=smallest_cell,
     )
+
+
+def _until_last_quarter(dataset: Dataset, facts: Facts) -> tuple[Dataset, Facts]:
+    """The same centres as the committee's page compares them, so that two days tell nobody's outcome."""
+    centres = list(Centre.objects.filter(pk__in=facts.centres))
+    return load(centres=centres, as_of=dataset.as_of, cut_at=last_quarter_end(dataset.cut_at, dataset.zone))

@@ -13,7 +13,8 @@ from zoneinfo import ZoneInfo
 
 from outcomes.exports.archive import settled
 from outcomes.exports.compared_sheets import compared_sheets
-from outcomes.exports.material import CAUTION, Material, Seal
+from outcomes.exports.material import CAUTION, Material
+from outcomes.exports.seal import Seal
 from outcomes.exports.sheet import Column, Sheet, Value
 from outcomes.figures import Chart
 from outcomes.measures.values import Figure
@@ -235,7 +236,7 @@ def _dictionary() -> Sheet:
 def _provenance(material: Material, sheets: Sequence[Sheet]) -> Sheet:
     """Where the workbook comes from; then what a sheet says of its own rows."""
     header, compared = material.header, material.compared
-    whole = "all courses of the logbook until the data cut" if compared else None
+    whole = f"all courses of the logbook until {material.compared_until}" if compared else None
     hidden = f"counts from 1 to {material.smallest_cell - 1}" if material.smallest_cell else "none"
     rows: tuple[tuple[Value, ...], ...] = (
         ("report", "Balloon pump support"),
@@ -257,6 +258,7 @@ def _provenance(material: Material, sheets: Sequence[Sheet]) -> Sheet:
         ("period of the route comparison", whole),
         ("outcome of the route comparison", compared.choices.outcome if compared else None),
         *_seal(material.seal),
+        *((heading.lower(), said) for heading, said in material.origin),
         *((f"rows of {sheet.name}", sheet.source) for sheet in sheets if sheet.source),
         ("caution", CAUTION),
     )

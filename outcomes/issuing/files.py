@@ -1,4 +1,4 @@
-"""Files of an issued report: the kept figures, marked with the issue they are of."""
+"""Files of an issued report: the kept figures, with what was known beside them at the same moment."""
 
 from __future__ import annotations
 
@@ -6,13 +6,20 @@ from typing import Any
 
 from django.http import HttpResponse
 
-from outcomes.exports.material import Material, Seal
+from outcomes.comparison.reading import load
+from outcomes.dataset import Dataset
+from outcomes.exports.material import Material, gather
 from outcomes.exports.packet import packet
+from outcomes.exports.seal import Again, Seal
 from outcomes.exports.slides import slides
 from outcomes.exports.views import TAKING, Make, handed_out
 from outcomes.exports.workbook import workbook
-from outcomes.issuing.issue import issue_number, kept_report
+from outcomes.issuing.fingerprint import fingerprint
+from outcomes.issuing.issue import data_cut, issue_number, issued_period, kept_report, same_figures
 from outcomes.issuing.views import issued_for
+from outcomes.measures.catalogue import definitions_version
+from outcomes.report import build_report
+from outcomes.report.build import software_version
 from outcomes.views import seen_by
 from registry.access import LOGBOOK, REPORTS, SignedInRequest, allow
 from registry.models import IssuedReport
@@ -40,14 +47,48 @@ def _taken(request: SignedInRequest, report_id: Any, name: str, kind: str, make:
 
 
 def issued_material(request: SignedInRequest, issued: IssuedReport) -> Material:
-    """The kept report as this person may see it; it was kept without quarters before and comparison."""
+    """The kept report as this person may see it, with all that a live file of that moment would hold.
+
+    What stands beside the kept report is computed again from the history; without it where the history, the
+    definitions or the software have become others.
+    """
     smallest_cell = None if request.user.role in LOGBOOK else request.centre.smallest_cell
-    report = seen_by(kept_report(issued), request)
-    return Material(report=report, smallest_cell=smallest_cell, seal=seal_of(issued))
+    kept = seen_by(kept_report(issued), request)
+    dataset, facts = load(centres=[issued.centre], as_of=issued.as_of, cut_at=data_cut(issued.as_of))
+    seal = seal_of(issued, missing=why_missing(issued, dataset))
+    if seal.again.missing:
+        return Material(report=kept, smallest_cell=smallest_cell, seal=seal)
+    again = gather(
+        dataset=dataset,
+        facts=facts,
+        period=issued_period(issued),
+        as_of=issued.as_of,
+        smallest_cell=smallest_cell,
+    )
+    return again.sealed(kept, seal)
 
 
-def seal_of(issued: IssuedReport) -> Seal:
-    """What marks the files of an issued report."""
+def why_missing(issued: IssuedReport, dataset: Dataset) -> str:
+    """Why nothing computed again may stand beside the kept report; empty where it may.
+
+    ``dataset`` is what the history gives as of the moment of the issue.
+    """
+    found, signed = fingerprint(dataset), issued.data_fingerprint
+    if found != signed:
+        return (
+            f"the history, as software {software_version()} reads it, no longer gives the rows that were "
+            f"signed: data {found[:12]}, not {signed[:12]}"
+        )
+    if definitions_version() != issued.definitions_version:
+        return f"definitions have changed, from {issued.definitions_version} to {definitions_version()}"
+    again = build_report(dataset=dataset, period=issued_period(issued), as_of=issued.as_of)
+    if not same_figures(issued, again):
+        return f"software {software_version()} computes other figures from the same rows"
+    return ""
+
+
+def seal_of(issued: IssuedReport, *, missing: str = "") -> Seal:
+    """What marks the files of an issued report; ``missing`` says why nothing could be computed again."""
     return Seal(
         number=issue_number(issued),
         signed_by=issued.signed_name,
@@ -55,4 +96,6 @@ def seal_of(issued: IssuedReport) -> Seal:
         statement=issued.statement,
         fingerprint=issued.data_fingerprint,
         content_digest=issued.content_digest,
+        software_version=issued.software_version,
+        again=Again(software_version(), missing),
     )

@@ -33,13 +33,9 @@ def comparison(story: Story) -> None:
     place(page, shown, Box(0.6, 1.36, 12.13, 4.8))
     dropped = len(chart.rows) - len(shown.rows)
     rest = f" {dropped} more outcomes are in the packet." if dropped else ""
-    first = f"{_span(compared)}. ■ crude, ● weighted, limits in brackets.{rest}"
-    lines = [f"{first} {NEVER_CAUSAL}", " ".join([SEVERAL, *refusals(compared)])]
+    first = f"All courses until {material.compared_until}. ■ crude, ● weighted, limits in brackets.{rest}"
+    lines = [f"{first} {NEVER_CAUSAL}", " ".join([SEVERAL, *refusals(compared), story.mark])]
     page.words(Box(0.6, 6.15, 12.1, 0.8), lines, size=SMALL_SIZE - 1, soft=True)
-
-
-def _span(compared: Comparison) -> str:
-    return f"All courses until {compared.data_cut:%d-%b-%Y}"
 
 
 def forest_rows(compared: Comparison, chart: ComparisonChart) -> list[str]:
@@ -78,7 +74,7 @@ def _trend_page(story: Story, names: Sequence[str], finding: Callable[[Material]
         heading = chart.label.partition(" by quarter")[0]
         page.words(Box(box.left, 1.42, box.width, 0.35), [heading], bold=True)
         place(page, chart, Box(box.left, 1.8, box.width, 4.4))
-    line = "Bars show 95% limits. A single quarter above or below the others is no signal."
+    line = f"Bars show 95% limits. A single quarter above or below the others is no signal. {story.mark}"
     page.words(Box(0.6, 6.3, 12.1, 0.4), [line], size=SMALL_SIZE, soft=True)
 
 
@@ -112,7 +108,7 @@ def cases(story: Story) -> None:
             alt="Serious complications, no identifiers",
         )
     rest = f"{len(rows) - MOST_ROWS} more are in the packet. " if len(rows) > MOST_ROWS else ""
-    line = f"{rest}No identifiers are shown; the day of insertion is day 0."
+    line = f"{rest}No identifiers are shown; the day of insertion is day 0. {story.mark}"
     page.words(Box(0.6, 6.2, 12.1, 0.5), [line], size=SMALL_SIZE, soft=True)
 
 

@@ -33,6 +33,7 @@ from outcomes.figures import Series
 
 PLOT_SHARE = 0.35  # of the width; the rest holds the names on the left and the words on the right
 NAMES_SHARE = 0.235
+MARGIN_SHARE = 0.001  # a name on the very edge is left away where the edge is rounded
 APART = 0.17  # the marks of one row, from its middle
 WORD_SIZE = LABEL_SIZE - 1
 BOTTOM = 0.45
@@ -140,7 +141,7 @@ def _write(hidden: Any, words: list[tuple[float, float, str]], column: bool) -> 
 def _axes(drawn: Any, chart: ComparisonChart, rows: int, reach: float) -> None:
     across, upright = drawn.category_axis, drawn.value_axis
     width = 2 * reach / PLOT_SHARE
-    low = -reach - NAMES_SHARE * width
+    low = -reach - (NAMES_SHARE + MARGIN_SHARE) * width
     dress_axis(across, chart.x_title, low, low + width, grid=False)
     across.tick_label_position = XL_TICK_LABEL_POSITION.NONE
     across.major_tick_mark = XL_TICK_MARK.NONE

@@ -20,19 +20,20 @@ from outcomes.wording import show
 def cover(story: Story) -> None:
     header = story.material.header
     title = f"Balloon pump support, {written_span(header.period)}"
-    page = Page(story.deck, title=title, footer=story.footer, notes=[CAUTION], cover=True)
+    page = Page(story.deck, title=title, footer=story.footer, notes=[CAUTION, *story.origin], cover=True)
     lines = [
         ", ".join(header.centres),
         f"Data as of {story.material.cut} ({header.time_zone})"
         + ("; the period has not ended, its figures will change" if header.open_at_cut else ""),
-        f"Definitions {header.definitions_version} · software {header.software_version}",
     ]
+    versions = f"Definitions {header.definitions_version} · software {header.software_version}"
     if seal := story.material.seal:
         lines.append(f"Issue {seal.number} of this period, signed by {seal.signed_by}")
-        lines.append(f"Data fingerprint {seal.fingerprint}")
+        versions += f" · data fingerprint {seal.fingerprint}"
     page.slide.placeholders[1].text_frame.text = ""
-    page.words(Box(0.6, 4.2, 12.1, 1.4), lines, size=TEXT_SIZE)
-    page.words(Box(0.6, 6.15, 12.1, 0.7), [CAUTION], size=SMALL_SIZE, soft=True)
+    page.words(Box(0.6, 4.2, 12.1, 1.1), lines, size=TEXT_SIZE)
+    page.words(Box(0.6, 5.3, 12.1, 1.0), [versions, *story.origin], size=SMALL_SIZE)
+    page.words(Box(0.6, 6.4, 12.1, 0.5), [CAUTION], size=SMALL_SIZE, soft=True)
     subtitle = page.slide.placeholders[1]._element
     subtitle.getparent().remove(subtitle)
 
@@ -158,7 +159,9 @@ def complications(story: Story) -> None:
     page = story.page(told.complications_finding(material), told.notes(material, ["complications"]))
     chart = material.charts.get("chart-complications")
     if chart is None:
-        page.words(WHOLE, ["Nobody was at risk in this period."], soft=True)
+        hidden = material.smallest_cell
+        said = "Counts are small, so none is shown here." if hidden else "Nobody was at risk in this period."
+        page.words(WHOLE, [said], soft=True)
         return
     shown, silent = with_events(chart)
     if not shown.empty:

@@ -32,7 +32,17 @@ class Story:
 
     def page(self, title: str, notes: Sequence[str]) -> Page:
         """The next slide."""
-        return Page(self.deck, title=title, footer=self.footer, notes=notes)
+        return Page(self.deck, title=title, footer=self.footer, notes=[*notes, *self.origin])
+
+    @property
+    def origin(self) -> list[str]:
+        """What of an issued report was kept as signed, and what was not."""
+        return [f"{heading}: {said}." for heading, said in self.material.origin]
+
+    @property
+    def mark(self) -> str:
+        """What a slide says that was not part of what was signed."""
+        return self.material.seal.again.mark if self.material.seal else ""
 
     def chart(self, page: Page, id: str, box: Box) -> Chart | None:
         """Draw a chart of the material, or say that there is none."""

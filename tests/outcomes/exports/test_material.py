@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from outcomes.comparison.cuts import last_quarter_end
 from outcomes.exports.material import Material
 from tests.outcomes.builder import Logbook
 from tests.outcomes.exports.conftest import material_of
@@ -29,6 +30,16 @@ def test_a_report_kept_on_its_own_has_its_page(material: Material) -> None:
     assert set(kept.tables) == set(material.tables)
     assert kept.trends == ()
     assert not kept.cases_shown
+
+
+def test_the_committee_compares_until_the_end_of_the_last_quarter(book: Logbook, material: Material) -> None:
+    seen = material_of(book, smallest_cell=5)
+
+    assert material.compared is not None
+    assert seen.compared is not None
+    assert material.compared.data_cut == material.header.data_cut
+    assert seen.compared.data_cut == last_quarter_end(seen.header.data_cut, book.centre.zone)
+    assert seen.compared_until == f"{seen.compared.data_cut.astimezone(book.centre.zone):%d-%b-%Y}"
 
 
 def test_an_empty_programme_has_material(nothing: Material) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 import pytest
@@ -18,6 +19,7 @@ from outcomes.issuing import (
     settled_moment,
     verify,
 )
+from outcomes.issuing.issue import same_figures
 from outcomes.period import Period
 from outcomes.report.serialise import as_json
 from registry import actions
@@ -69,6 +71,32 @@ def test_a_text_changed_behind_its_back_is_found(issued: IssuedReport) -> None:
     issued.content = issued.content.replace("Patients", "Persons")
 
     assert not verify(issued).same_text
+
+
+def test_another_version_of_the_software_that_finds_the_same_is_no_other_figure(
+    issued: IssuedReport, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("outcomes.report.build.software_version", lambda: "99")
+
+    assert reissue(issued).header.software_version == "99"
+    assert verify(issued).holds
+
+
+@pytest.mark.parametrize(("factor", "same"), [(1 + 1e-12, True), (1 + 1e-6, False)])
+def test_the_last_digits_of_a_number_may_differ(issued: IssuedReport, factor: float, same: bool) -> None:
+    report = reissue(issued)
+    nearly = tuple(
+        replace(figure, estimate=figure.estimate * factor if figure.estimate else figure.estimate)
+        for figure in report.figures
+    )
+
+    assert same_figures(issued, replace(report, figures=nearly)) is same
+
+
+def test_a_figure_more_is_another_report(issued: IssuedReport) -> None:
+    report = reissue(issued)
+
+    assert not same_figures(issued, replace(report, figures=report.figures[1:]))
 
 
 def test_nothing_moves_when_nothing_was_entered(issued: IssuedReport) -> None:
