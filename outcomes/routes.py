@@ -15,15 +15,16 @@ from outcomes.comparison.guard import guard_of
 from outcomes.comparison.page.charts import ComparisonChart
 from outcomes.comparison.reading import Facts
 from outcomes.comparison.summary import NEVER_CAUSAL
+from outcomes.comparison.time_at_risk import TimeAtRisk, time_at_risk
 from outcomes.comparison.units import Programme
 from outcomes.comparison.value import HIDDEN, Comparison, Contrast, CrudeRow
 from outcomes.comparison.wording import difference_limits, points
 from outcomes.dataset import Dataset
 from outcomes.figures import Series
-from outcomes.wording import count
+from outcomes.wording import count, number
 
 CRUDE, WEIGHTED = "Crude", "Weighted"
-ALIKE, MORE, LESS = "the data fit no difference", "more often axillary", "less often axillary"
+MORE, LESS = "more often axillary", "less often axillary"
 SEVERAL = "Several outcomes are looked at: one interval in twenty leaves out 0 by chance."
 
 
@@ -118,13 +119,14 @@ def finding(comparison: Comparison) -> str:
     """What the chosen outcome allows to be said, in one line; a direction only if the limits leave out 0."""
     code = comparison.choices.outcome
     row = comparison.crude_row(code)
-    weighted = _weighted(comparison).get(code)
+    weighted, times = _weighted(comparison).get(code), time_at_risk(comparison, code)
     if weighted is not None:
-        return f"{row.label}: {_points(weighted)} after weighting, {_verdict(weighted)}"
+        return f"{row.label}: {_points(weighted)} after weighting, {_verdict(weighted, times)}"
     if row.difference.value is None:
         return f"{row.label}: too few to show or to compare"
     return (
-        f"{row.label}: {_points(row.difference)} crude, {_verdict(row.difference)}; it could not be adjusted"
+        f"{row.label}: {_points(row.difference)} crude, {_verdict(row.difference, times)}; it could not be "
+        "adjusted"
     )
 
 
@@ -132,12 +134,15 @@ def _points(contrast: Contrast) -> str:
     return f"{points(contrast.value or 0.0)} points ({difference_limits(contrast)})"
 
 
-def _verdict(contrast: Contrast) -> str:
-    if contrast.lower is not None and contrast.lower > 0.0:
-        return MORE
-    if contrast.upper is not None and contrast.upper < 0.0:
-        return LESS
-    return ALIKE if contrast.lower is not None else "nothing can be said of chance"
+def _verdict(contrast: Contrast, times: TimeAtRisk | None) -> str:
+    low, high = contrast.lower, contrast.upper
+    if low is None or high is None:
+        return "nothing can be said of chance"
+    if low <= 0.0 <= high:
+        fewer, more = number(-low * 100, 0), number(high * 100, 0)
+        return f"which fits no difference, and {fewer} points fewer to {more} more"
+    unlike = ", over unequal times at risk" if times and not times.bears_out(contrast) else ""
+    return f"{MORE if low > 0.0 else LESS}{unlike}"
 
 
 def hedge(comparison: Comparison) -> tuple[str, ...]:

@@ -206,9 +206,9 @@ def multiplicity(rows: Sequence[CrudeRow]) -> str:
     differing = holm(p_values, family="kinds of complication").rejected()
     said = ", ".join(name.lower() for name in differing) if differing else "none"
     return (
-        f"{len(family)} kinds of complication are compared at once, so one limit in twenty that shuts out no "
-        f"difference is expected by chance alone. After Holm's step-down over these kinds (Fisher, mid-P), "
-        f"still different, before any adjustment for who the patients were: {said}."
+        f"{len(family)} kinds of complication are compared at once, so limits that exclude zero are expected "
+        "in one of twenty by chance alone. After Holm's step-down over these kinds (Fisher, mid-P), still "
+        f"different, before any adjustment for who the patients were: {said}."
     )
 
 

@@ -6,6 +6,7 @@ No sentence says that a route causes, prevents, improves or harms anything: rout
 from __future__ import annotations
 
 from outcomes.comparison import limits
+from outcomes.comparison.time_at_risk import TimeAtRisk, time_at_risk
 from outcomes.comparison.value import (
     HIDDEN,
     AdjustedRow,
@@ -27,6 +28,7 @@ NEVER_CAUSAL = (
     "Routes were chosen for patients, not drawn by lot, so nothing here can show that the route itself made "
     "a difference."
 )
+OF_SHARES = "These are shares, which do not allow for unequal times on support."
 ASKED_WIDTH = 0.05
 SAME = 0.02  # a shift of less than two points is called none
 
@@ -38,10 +40,16 @@ def summary(comparison: Comparison) -> tuple[str, ...]:
     """
     row = comparison.crude_row(comparison.choices.outcome)
     adjusted = comparison.adjusted_row(comparison.choices.outcome)
+    times = time_at_risk(comparison, comparison.choices.outcome)
     said = (
         (_who(comparison), _alike(comparison)),
-        (_crude(row), _adjusted(comparison, adjusted), _left_over(comparison, adjusted)),
-        (_unmeasured(adjusted), NEVER_CAUSAL),
+        (
+            _crude(row),
+            times.sentence if times and row.difference.value is not None else "",
+            _adjusted(comparison, adjusted, times),
+            _left_over(comparison, adjusted),
+        ),
+        (_unmeasured(adjusted, times), NEVER_CAUSAL),
     )
     return tuple(" ".join(sentence for sentence in sentences if sentence) for sentences in said)
 
@@ -112,7 +120,7 @@ def _points_and_limits(contrast: Contrast) -> str:
     return f"{said} ({found})" if found else said
 
 
-def _adjusted(comparison: Comparison, row: AdjustedRow) -> str:
+def _adjusted(comparison: Comparison, row: AdjustedRow, times: TimeAtRisk | None) -> str:
     overlap = comparison.adjusted.overlap if comparison.adjusted else None
     terms = ", ".join(overlap.terms) if overlap else ""
     if row.refusal or row.difference.value is None:
@@ -127,7 +135,7 @@ def _adjusted(comparison: Comparison, row: AdjustedRow) -> str:
         f"Weighted so that both groups are alike in {terms}{_among(overlap.restricted if overlap else ())}, "
         f"the difference is {_points_and_limits(row.difference)}"
     )
-    return f"{weighted}{_shift(row)}: {_verdict(row.difference)}."
+    return f"{weighted}{_shift(row)}: {_verdict(row.difference, times)}."
 
 
 def _among(restricted: tuple[Restriction, ...]) -> str:
@@ -150,20 +158,24 @@ def _shift(row: AdjustedRow) -> str:
     )
 
 
-def _verdict(contrast: Contrast) -> str:
-    """What the limits allow to be said."""
+def _verdict(contrast: Contrast, times: TimeAtRisk | None) -> str:
+    """What the limits allow to be said; of events, no more than the times at risk allow."""
     low, high = contrast.lower, contrast.upper
     if low is None or high is None:
         why = f" ({contrast.note})" if contrast.note else ""
         return f"without limits{why}, it says nothing about chance"
-    if low > 0.0:
-        return "more than chance alone would explain, more often in the axillary group"
-    if high < 0.0:
-        return "more than chance alone would explain, less often in the axillary group"
-    return (
-        f"the data fit no difference, and anything from {number(-low * 100, 0)} points fewer to "
-        f"{number(high * 100, 0)} points more in the axillary group"
-    )
+    if low > 0.0 or high < 0.0:
+        direction = f"{'more' if low > 0.0 else 'less'} often in the axillary group"
+        if times and not times.bears_out(contrast):
+            return f"the limits exclude zero, {direction}, but a share cannot tell more risk from more time"
+        return f"more than chance alone would explain, {direction}"
+    ends = f"{_in_points(-low)} fewer to {_in_points(high)} more"
+    return f"the data fit no difference, and anything from {ends} in the axillary group"
+
+
+def _in_points(value: float) -> str:
+    said = number(value * 100, 0)
+    return f"{said} {'point' if said == '1' else 'points'}"
 
 
 def _left_over(comparison: Comparison, row: AdjustedRow) -> str:
@@ -179,8 +191,10 @@ def _left_over(comparison: Comparison, row: AdjustedRow) -> str:
     return f"Weighting left them unlike in {', '.join(_named(large))}."
 
 
-def _unmeasured(row: AdjustedRow) -> str:
+def _unmeasured(row: AdjustedRow, times: TimeAtRisk | None) -> str:
     """How strong something unmeasured would have to be, if there is anything to explain away."""
+    if times and not times.bears_out(row.difference):
+        return ""
     if row.e_limit is None or row.e_limit <= 1.0 or row.e_value is None:
         return ""
     return (
@@ -190,13 +204,17 @@ def _unmeasured(row: AdjustedRow) -> str:
     )
 
 
-def robustness(found: Sensitivity, unit: str) -> tuple[str, ...]:
-    """Whether the other ways to count agree, and what would settle the question: a few sentences at most."""
-    return tuple(sentence for sentence in (_agreement(found), _needed(found, unit)) if sentence)
+def robustness(found: Sensitivity, unit: str, *, of_events: bool) -> tuple[str, ...]:
+    """Whether the other ways to count agree, and what would settle the question: a few sentences at most.
+
+    ``of_events`` says that the outcome is made of events, so that a longer stay gives more time for it.
+    """
+    said = _agreement(found, of_events=of_events), _needed(found, unit)
+    return tuple(sentence for sentence in said if sentence)
 
 
-def _agreement(found: Sensitivity) -> str:
-    """Whether the other ways to count point the same way, and which of them shut out no difference."""
+def _agreement(found: Sensitivity, *, of_events: bool) -> str:
+    """Whether the other ways to count point the same way, and which of them exclude zero."""
     known = [row for row in found.rows[1:] if row.adjusted.value is not None]
     main = found.rows[0].adjusted.value if found.rows else None
     if main is None or not known:
@@ -209,8 +227,9 @@ def _agreement(found: Sensitivity) -> str:
     clear = [f"{row.label.lower()} ({points(row.adjusted.value or 0.0)})" for row in known if _is_clear(row)]
     if not clear:
         return said
-    unlike = "" if _is_clear(found.rows[0]) else ", unlike those of the usual way"
-    return f"{said} The limits shut out no difference{unlike} in {len(clear)}: {', '.join(clear)}."
+    unlike = "" if _is_clear(found.rows[0]) else ", unlike those of the usual way,"
+    said = f"{said} The limits{unlike} exclude zero in {len(clear)}: {', '.join(clear)}."
+    return f"{said} {OF_SHARES}" if of_events else said
 
 
 def _is_clear(row: SensitivityRow) -> bool:

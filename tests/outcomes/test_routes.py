@@ -12,7 +12,6 @@ from outcomes.comparison.build import build_comparison
 from outcomes.comparison.summary import NEVER_CAUSAL
 from outcomes.comparison.value import HIDDEN, Comparison, Contrast
 from outcomes.routes import (
-    ALIKE,
     CRUDE,
     LESS,
     MORE,
@@ -83,7 +82,12 @@ def test_an_outcome_that_never_happened_has_no_row(compared: Comparison) -> None
 
 @pytest.mark.parametrize(
     ("lower", "upper", "said"),
-    [(0.02, 0.3, MORE), (-0.3, -0.02, LESS), (-0.1, 0.2, ALIKE), (None, None, "nothing can be said")],
+    [
+        (0.02, 0.3, MORE),
+        (-0.3, -0.02, LESS),
+        (-0.1, 0.2, "fits no difference, and 10 points fewer to 20 more"),
+        (None, None, "nothing can be said"),
+    ],
 )
 def test_a_direction_is_said_only_if_the_limits_leave_out_none(
     compared: Comparison, lower: float | None, upper: float | None, said: str

@@ -86,7 +86,9 @@ def sensitivity_section(comparison: Comparison) -> Section:
     found = comparison.sensitivity
     if found is None:
         return Section("sensitivity", title, purpose, (Later(),))
-    said: tuple[Part, ...] = tuple(Words(text) for text in robustness(found, comparison.who.unit))
+    of_events = BY_CODE[comparison.choices.outcome].of_events
+    sentences = robustness(found, comparison.who.unit, of_events=of_events)
+    said: tuple[Part, ...] = tuple(Words(text) for text in sentences)
     parts: tuple[Part, ...] = (*said, sensitivity_table(found), wanted_table(found, comparison.who.unit))
     return Section("sensitivity", title, purpose, parts)
 
