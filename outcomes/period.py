@@ -7,9 +7,13 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from registry.models.base import EARLIEST_YEAR, LATEST_YEAR
+
 QUARTER = re.compile(r"(\d{4})-?Q([1-4])", re.IGNORECASE)
 YEAR = re.compile(r"\d{4}")
 MONTH = re.compile(r"(\d{4})-(\d{2})")
+# Outside these the logbook keeps nothing.
+FIRST_DAY, LAST_DAY = date(EARLIEST_YEAR, 1, 1), date(LATEST_YEAR, 12, 31)
 RANGE_MARK = ".."
 HOW_TO_WRITE = (
     "a quarter (2026-Q3), a year (2026), a month (2026-07), or a range with both ends included "
@@ -18,7 +22,7 @@ HOW_TO_WRITE = (
 
 
 class PeriodError(ValueError):
-    """The text names no period, or one that ends before it starts."""
+    """The text names no period, one that ends before it starts, or one in years the logbook does not know."""
 
 
 @dataclass(frozen=True)
@@ -46,8 +50,10 @@ class Period:
             start, end = _span(first)
             if mark:
                 end = _span(last)[1]
-        except ValueError:
+        except (ValueError, OverflowError):  # the latter beyond the last day of the calendar
             raise PeriodError(f"“{text}” is no period; write {HOW_TO_WRITE}") from None
+        if start < FIRST_DAY or end > LAST_DAY + timedelta(days=1):
+            raise PeriodError(f"“{text}” is outside the years {EARLIEST_YEAR} to {LATEST_YEAR}")
         label = f"{first.upper()}{RANGE_MARK}{last.upper()}" if mark else first.upper()
         return cls(_midnight(start, zone), _midnight(end, zone), label)
 
@@ -58,8 +64,10 @@ class Period:
 
     @classmethod
     def quarter_of(cls, day: date, zone: ZoneInfo) -> Period:
-        """The calendar quarter that holds the day."""
-        return cls.parse(f"{day.year}-Q{(day.month + 2) // 3}", zone)
+        """The calendar quarter that holds the day, in any year."""
+        number = (day.month + 2) // 3
+        start, end = _months(day.year, 3 * number - 2, 3)
+        return cls(_midnight(start, zone), _midnight(end, zone), f"{day.year:04d}-Q{number}")
 
     @property
     def last_day(self) -> date:

@@ -19,7 +19,7 @@ from outcomes.dataset import load_dataset
 from outcomes.figures import Chart
 from outcomes.issuing.restated import restatements
 from outcomes.measures.catalogue import MEASURES, definitions_version
-from outcomes.period import HOW_TO_WRITE, QUARTER, Period, PeriodError
+from outcomes.period import FIRST_DAY, LAST_DAY, QUARTER, Period, PeriodError
 from outcomes.plotly_charts import plotly_spec
 from outcomes.quarter import Section, key_figures, sections
 from outcomes.report import Report, build_report
@@ -65,8 +65,8 @@ def asked_period(request: SignedInRequest) -> Asked:
         return Asked(usual, usual.label)
     try:
         period = Period.parse(text, request.centre.zone)
-    except PeriodError:
-        return Asked(usual, text, f"“{text}” is no period. Write {HOW_TO_WRITE}.")
+    except PeriodError as error:
+        return Asked(usual, text, f"{error}.")
     if request.user.role not in LOGBOOK and not is_whole_quarter(period):
         return Asked(usual, text, "The committee reads whole quarters, such as 2026-Q3, as others overlap.")
     return Asked(period, text)
@@ -116,10 +116,10 @@ def beside_of(period: Period) -> list[tuple[str, str, str]]:
 
 
 def quarters_around(period: Period, centre: Centre) -> list[str]:
-    """Labels of the quarter before and the one after."""
-    before = Period.quarter_of((period.start - timedelta(days=1)).date(), centre.zone)
-    after = Period.quarter_of(period.end.astimezone(centre.zone).date(), centre.zone)
-    return [before.label, after.label]
+    """Labels of the quarter before and the one after, within the years of the logbook."""
+    before = max((period.start - timedelta(days=1)).date(), FIRST_DAY)
+    after = min(period.end.astimezone(centre.zone).date(), LAST_DAY)
+    return [Period.quarter_of(day, centre.zone).label for day in (before, after)]
 
 
 def drawn(section: Section) -> dict[str, Any]:

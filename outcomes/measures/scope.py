@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from outcomes.dataset import Dataset, codes
-from outcomes.dataset.clock import MINUTES_PER_DAY, NEVER, local_days, minute_of
+from outcomes.dataset.clock import ALWAYS, MINUTES_PER_DAY, NEVER, local_days, minute_of
 from outcomes.dataset.deriving import AFTER_REMOVAL_MINUTES
 from outcomes.estimators.arrays import Flags, Floats, Ints
 from outcomes.measures.values import ALL_ROUTES
@@ -32,7 +32,7 @@ class Scope:
     @cached_property
     def start(self) -> int:
         """First minute of the period."""
-        return min(minute_of(self.period.start), NEVER)
+        return min(max(minute_of(self.period.start), ALWAYS), NEVER)
 
     @cached_property
     def stop(self) -> int:

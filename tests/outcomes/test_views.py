@@ -54,6 +54,30 @@ def test_a_period_that_is_none_is_said_at_the_field(office: Client, text: str) -
         assert 'id="period-error"' in page.content.decode()
 
 
+@pytest.mark.parametrize("text", ["9999-12-31", "0001..9998", "0001", "1000..3000", "1989-Q4", "2101"])
+@pytest.mark.parametrize("page", ["quarter", "compare"])
+def test_years_the_logbook_does_not_know_are_said_at_the_field(office: Client, page: str, text: str) -> None:
+    assert office.get(reverse(page), {"period": text}).status_code == 422
+
+
+@pytest.mark.parametrize(
+    ("text", "around"),
+    [
+        ("1990..2100", ("1990-Q1", "2100-Q4")),
+        ("1990-Q1", ("1990-Q1", "1990-Q2")),
+        ("2100-Q4", ("2100-Q3", "2100-Q4")),
+    ],
+)
+def test_the_quarters_around_stay_in_the_years_of_the_logbook(
+    office: Client, text: str, around: tuple[str, str]
+) -> None:
+    page = office.get(reverse("quarter"), {"period": text})
+
+    assert page.status_code == 200
+    assert (page.context["before"], page.context["after"]) == around
+    assert office.get(reverse("quarter_section", args=["trends"]), {"period": text}).status_code in (200, 404)
+
+
 def test_the_page_and_the_file_are_the_same_report(office: Client, run: Run, this_quarter: str) -> None:
     page = office.get(reverse("quarter"), {"period": this_quarter})
     file = json.loads(office.get(reverse("quarter_json"), {"period": this_quarter}).content)

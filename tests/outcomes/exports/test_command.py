@@ -29,6 +29,12 @@ def test_it_asks_for_a_file(book: Logbook) -> None:
         call_command("report", period="2026-Q3", centre=book.centre.code)
 
 
+@pytest.mark.parametrize("period", ["soon", "9999-12-31", "0001..9998"])
+def test_a_period_that_is_none_is_said(book: Logbook, tmp_path: Path, period: str) -> None:
+    with pytest.raises(CommandError, match=r"is no period|outside the years"):
+        call_command("report", period=period, centre=book.centre.code, json=tmp_path / "x")
+
+
 def test_as_of_a_moment_before_anything_was_written(book: Logbook, tmp_path: Path) -> None:
     call_command(
         "report", period="2026-Q3", centre=book.centre.code, slides=tmp_path / "x", as_of="2026-07-01T09:00"
