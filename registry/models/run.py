@@ -295,8 +295,8 @@ class Run(Record):
 
     @property
     def route_group(self) -> RouteGroup:
-        """Axillary (subclavian included), femoral or other."""
-        return ROUTE_GROUPS[self.route]
+        """Axillary (subclavian included), femoral or other; other too while no route is entered."""
+        return ROUTE_GROUPS.get(self.route, RouteGroup.OTHER)
 
     @property
     def is_balloon_pump(self) -> bool:

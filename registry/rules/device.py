@@ -117,11 +117,11 @@ def _check_run_relation(run: Run) -> list[Problem]:
     if before is None:
         return []
     found = []
-    if run.relation == Relation.SAME_SITE and run.route != before.route:
+    if run.route and run.relation == Relation.SAME_SITE and run.route != before.route:
         found.append(
             refuse("site_differs", "route", "An exchange at the same site keeps its route and side.")
         )
-    if run.relation == Relation.CROSSOVER and run.route_group == before.route_group:
+    if run.route and run.relation == Relation.CROSSOVER and run.route_group == before.route_group:
         text = "A change of route goes to another artery; this is a new site on the same route."
         found.append(refuse("route_same", "relation", text))
     if run.exchange_reason == ExchangeReason.ROUTINE:
