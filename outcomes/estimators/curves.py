@@ -71,8 +71,15 @@ class StepCurve:
         """Latest time at which somebody was still followed."""
         return self.tally.last_follow_up(self.group)
 
+    @property
+    def settled(self) -> bool:
+        """Whether it stays at its last value because all have left by a cause, not for want of data."""
+        return self.tally.settled(self.group)
+
     def at(self, times: Iterable[float]) -> tuple[CurvePoint, ...]:
-        """The curve at each given time. Past the last follow-up it stays flat, and the note says so."""
+        """The curve at each given time. Past the last follow-up it stays flat, and the note says so
+        unless that is known.
+        """
         return tuple(self._point(float(time)) for time in times)
 
     def _point(self, time: float) -> CurvePoint:
@@ -108,7 +115,7 @@ class StepCurve:
         if value is None:
             return self.note
         parts = [self.note, NO_EVENT_YET if value == self.start else ""]
-        if time > self.last_follow_up:
+        if time > self.last_follow_up and not self.settled:
             parts.append(NOT_FOLLOWED.format(last=self.last_follow_up))
         return "; ".join(part for part in parts if part)
 

@@ -120,6 +120,11 @@ class Tally:
         last = [np.flatnonzero(exits.any(axis=0)) for exits in self.exits]
         return [float(self.times[places[-1]]) if places.size else -np.inf for places in last]
 
+    def settled(self, group: int) -> bool:
+        """Whether all who left last left by a cause: nobody's state is unknown later, and nothing changes."""
+        last = int(np.searchsorted(self.times, self.last_follow_up(group)))
+        return last < self.times.size and int(self.exits[group, CENSORED, last]) == 0
+
     def of_causes(self, *causes: int) -> Tally:
         """The same follow-up where the given causes count together as cause 1; the rest are censored."""
         for cause in causes:

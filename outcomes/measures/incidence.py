@@ -17,6 +17,8 @@ from outcomes.measures.making import Keys, early_minimum, key_of, reading_note
 from outcomes.measures.values import Cases, Counted, Figure, Record
 
 NONE_YET = "no event among the {known} whose state is known; the limits are Wilson's for that proportion"
+ALL_BY_THEN = "the same in all {known} whose state is known; the limits are Wilson's for that proportion"
+ROUNDING = 1e-9
 
 
 @dataclass(frozen=True, eq=False)
@@ -152,8 +154,8 @@ def staying_figure(
 def _reading(exits: Exits, curve: StepCurve | None, time: float, per_day: int) -> dict[str, Any]:
     """Estimate, limits, method and note of a curve at a time.
 
-    Before the first event the curve has a limit on one side only; the other is Wilson's for nobody, or for
-    everybody, among those whose state at that time is known.
+    At 0 and 1 the curve has a limit on one side only, or one left over from the step before. Wilson's for
+    nobody, or for everybody, among those whose state at that time is known stands in their place.
     """
     if curve is None:
         return {"note": f"not estimable: no {exits.record} under observation"}
@@ -162,10 +164,12 @@ def _reading(exits: Exits, curve: StepCurve | None, time: float, per_day: int) -
     if value is None:
         return {"method": curve.method, "note": f"not estimable: {note}"}
     reading = {"estimate": value, "lower": lower, "upper": upper, "method": curve.method}
-    known = int(np.count_nonzero(exits.known(time))) if value == curve.start else 0
+    certain = abs(value - round(value)) < ROUNDING
+    known = int(np.count_nonzero(exits.known(time))) if certain else 0
     if known:
-        found = proportion(events=round(curve.start) * known, total=known, level=curve.level)
+        found = proportion(events=round(value) * known, total=known, level=curve.level)
         reading |= {"lower": found.lower, "upper": found.upper}
-        reading["method"] = f"{curve.method}; before the first event: {found.method}"
-        note = "; ".join(part for part in (NONE_YET.format(known=known), note) if part)
+        reading["method"] = f"{curve.method}; at 0 and 1: {found.method}"
+        said = (NONE_YET if round(value) == curve.start else ALL_BY_THEN).format(known=known)
+        note = "; ".join(part for part in (said, note) if part)
     return {**reading, "note": note}

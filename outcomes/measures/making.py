@@ -204,7 +204,7 @@ def reading_note(curve: StepCurve, time: float, *, per_day: int) -> str:
             f"fewer than {curve.minimum_at_risk} at risk until day {curve.starts_at / per_day:.3g}; "
             "the curve starts there"
         )
-    if time > curve.last_follow_up:
+    if time > curve.last_follow_up and not curve.settled:
         notes.append(
             f"nobody was followed that long; the value is that of day {curve.last_follow_up / per_day:.3g}"
         )

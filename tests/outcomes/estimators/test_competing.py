@@ -9,6 +9,7 @@ from statsmodels.duration.survfunc import CumIncidenceRight
 from outcomes.estimators.base import EstimatorError
 from outcomes.estimators.competing import cumulative_incidence, gray_test
 from outcomes.estimators.curves import area_under
+from outcomes.estimators.ksample import NO_VARIANCE
 from outcomes.estimators.survival import kaplan_meier, log_rank
 from outcomes.estimators.tally import tally_exits
 from tests.outcomes.estimators.times_data import (
@@ -93,6 +94,68 @@ def test_published_mean_years_in_each_state():
 def test_recorded_gray_tests(name, tally, cause):
     found = gray_test(tally(), cause=cause)
     assert [found.statistic, found.p_value] == near(name, published(name)[str(cause)])
+
+
+def arms(first, second, others=()):
+    """Two arms by their times of exit, all by cause 1 but for ``others``: {place in both lists: cause}."""
+    cause = np.ones(len(first) + len(second), dtype=int)
+    for place, code in dict(others).items():
+        cause[place] = code
+    group = np.repeat([0, 1], [len(first), len(second)])
+    return tally_exits([*first, *second], cause, group=group, groups=["a", "b"])
+
+
+@pytest.mark.parametrize(
+    ("tally", "statistic", "p_value"),
+    [
+        # One arm has left before the other's first exit: the pooled curve passes 1.
+        (arms(range(1, 7), range(10, 16)), 11.1296637106967, 0.000849579930173872),
+        # Ties of as many as the scaled risk set, or more.
+        (
+            arms([1, 3, 6, 7, 7], [1, 1, 3, 3, 4, 4, 5, 5, 5, 6, 6, 7], {5: 0}),
+            0.956034535184259,
+            0.328188000109997,
+        ),
+        (
+            arms([1, 3, 8, 10, 14], [2, 3, 5, 10, 10, 13, 13, 14], {0: 0, 5: 2, 6: 2}),
+            2.28387912184729,
+            0.130724552053317,
+        ),
+    ],
+)
+def test_gray_test_of_small_arms_agrees_with_its_author_s_program(tally, statistic, p_value):
+    """R package cmprsk 2.2-11 by R. J. Gray: ``print(cuminc(exit, cause, group)$Tests, digits = 15)``."""
+    found = gray_test(tally, cause=1)
+    assert (found.statistic, found.p_value) == pytest.approx((statistic, p_value), rel=1e-12)
+
+
+@PROPERTY
+@given(st.integers(0, 10**6))
+def test_gray_test_of_arms_without_ties_is_never_refused(seed):
+    """Arms of 5 to 12 that all leave by one cause, one after the other; any warning is an error here."""
+    random = np.random.default_rng(seed)
+    sizes = random.integers(5, 13, 2)
+    exits = random.permutation(sizes.sum()) + 1
+    found = gray_test(arms(exits[: sizes[0]], exits[sizes[0] :]), cause=1)
+    assert (found.note, found.statistic is not None) == ("", True)
+
+
+def test_gray_test_does_not_take_a_negative_variance():
+    """All who were left leave at once: the tie counts for more than the scaled risk set of arm b."""
+    found = gray_test(arms([2, 2], [1, 2]), cause=1)
+    assert found.covariance[0, 0] < 0
+    assert (found.statistic, found.p_value, found.note) == (None, None, NO_VARIANCE)
+
+
+def test_gray_test_with_the_pooled_curve_used_up_while_two_are_compared():
+    """Arm b leaves at once and takes its share of the pooled curve with it; a and c use up the rest."""
+    rows = {
+        "exit": [2, 3, 4, 3, 1, 1, 1, 4, 2],
+        "cause": [1, 1, 1, 1, 1, 1, 1, 2, 1],
+        "group": [0, 0, 0, 0, 1, 1, 1, 2, 2],
+    }
+    found = gray_test(tally_exits(**rows, groups=["a", "b", "c"]), cause=1)
+    assert (found.statistic, found.p_value, found.note) == (None, None, NO_VARIANCE)
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -253,14 +316,17 @@ def test_gray_test_does_not_depend_on_labels_or_unit(seed):
     assert first.statistic == pytest.approx(second.statistic, rel=1e-8)
 
 
-def test_limits_stay_after_the_last_patient_leaves():
-    found = cumulative_incidence(tally_exits([2, 4, 5, 9], [1, 2, 1, 2]))
+@pytest.mark.parametrize(("last_cause", "note"), [(2, ""), (0, "nobody was followed that long")])
+def test_limits_stay_after_the_last_patient_leaves(last_cause, note):
+    """Of those who left by a cause everything is known; of those censored nothing more is."""
+    found = cumulative_incidence(tally_exits([2, 4, 5, 9], [1, 2, 1, last_cause]))
     last, later = found.causes[0].at([9, 90])
     assert last.value == later.value == 0.5
     assert (later.lower, later.upper) == (last.lower, last.upper)
     assert 0.0 < later.lower < 0.5 < later.upper < 1.0
     assert later.at_risk == 0
-    assert "nobody was followed that long" in later.note
+    assert later.note.startswith(note)
+    assert bool(later.note) is bool(note)
 
 
 def test_a_cause_without_events_has_no_upper_limit():

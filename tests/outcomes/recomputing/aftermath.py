@@ -20,6 +20,7 @@ from tests.outcomes.recomputing.rows import (
     moment,
     of,
 )
+from tests.outcomes.recomputing.times import reading
 
 
 class _After:
@@ -81,14 +82,9 @@ def _survival(book: Recomputation, key: str, rows: Sequence[Row]) -> None:
     steps = curves.survival(rows)
     book.curves[key] = Curve(rows, steps)
     for day in (30, 365):
-        alive, known = curves.there_on(rows, day), curves.known_by(rows, day)
-        step = curves.read_at(steps, day)
-        numbers: tuple[float | None, ...] = ()
-        if rows and step and (day <= book.curves[key].last or step.value == 0):
-            numbers = (step.value, step.lower, step.upper)
-        elif rows and not step and day <= book.curves[key].last:
-            numbers = (1.0, *curves.wilson(known, known))
-        book.figures[f"{key}/day-{day}"] = Figure(alive, len(rows), *numbers)
+        figure = reading(rows, curves.there_on(rows, day), steps, day, start=1.0)
+        beyond = bool(rows) and day > book.curves[key].last and figure.estimate != 0
+        book.figures[f"{key}/day-{day}"] = Figure(figure.numerator, figure.denominator) if beyond else figure
 
 
 def quality(book: Recomputation) -> None:

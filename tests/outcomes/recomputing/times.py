@@ -207,20 +207,26 @@ def _mobilised(book: Recomputation, measure: str, watches: Sequence[Watch]) -> N
 
 
 def _readings(book: Recomputation, key: str, cause: str, days: Iterable[int]) -> None:
-    """A cumulative incidence on fixed days; before the first event the limits are Wilson's."""
+    """A cumulative incidence on fixed days."""
     rows, steps = book.curves[key].rows, book.curves[key].steps
     for day in days:
         number = sum(why == cause and leaving <= day for _, leaving, why in rows)
-        step = curves.read_at(steps, day)
-        known = curves.known_by(rows, day)
-        if not rows:
-            figure = Figure(0, 0)
-        elif step and step.value > 0:
-            figure = Figure(number, len(rows), step.value, step.lower, step.upper)
-        else:
-            limits = curves.wilson(0, known) if known else (0.0, None)
-            figure = Figure(number, len(rows), 0.0, *limits)
-        book.figures[f"{key}/day-{day}"] = figure
+        book.figures[f"{key}/day-{day}"] = reading(rows, number, steps, day, start=0.0)
+
+
+def reading(
+    rows: Sequence[Row], number: int, steps: Sequence[curves.Step], day: float, *, start: float
+) -> Figure:
+    """A curve on a day; at 0 and 1 the limits are Wilson's among those whose state is known."""
+    if not rows:
+        return Figure(0, 0)
+    step, known = curves.read_at(steps, day), curves.known_by(rows, day)
+    value = step.value if step else start
+    share = round(value)
+    if known and abs(value - share) < 1e-9:
+        return Figure(number, len(rows), value, *curves.wilson(share * known, known))
+    limits = (step.lower, step.upper) if step else ((None, 1.0) if start else (0.0, None))
+    return Figure(number, len(rows), value, *limits)
 
 
 def bridge(book: Recomputation) -> None:
@@ -257,13 +263,4 @@ def _supported(book: Recomputation, key: str, rows: Sequence[Row]) -> None:
     steps = curves.survival(rows)
     for day in BRIDGE_DAYS:
         number = curves.there_on(rows, day)
-        step = curves.read_at(steps, day)
-        known = curves.known_by(rows, day)
-        if not rows:
-            figure = Figure(0, 0)
-        elif step:
-            figure = Figure(number, len(rows), step.value, step.lower, step.upper)
-        else:
-            limits = curves.wilson(known, known) if known else (None, 1.0)
-            figure = Figure(number, len(rows), 1.0, *limits)
-        book.figures[f"{key}/day-{day}"] = figure
+        book.figures[f"{key}/day-{day}"] = reading(rows, number, steps, day, start=1.0)
