@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from outcomes.estimators.arrays import Floats, Ints
+from outcomes.estimators.arrays import Flags, Floats, Ints
 from outcomes.estimators.base import EstimatorError
 from outcomes.estimators.curves import StepCurve, Transform, probability_limits
 from outcomes.estimators.ksample import GroupTest, group_test
@@ -107,6 +107,11 @@ def _incidence_variance(free: SurvivalCurve, before: Floats, values: Floats, eve
 def gray_test(tally: Tally, *, cause: int) -> GroupTest:
     """Gray's test (rho = 0) that the cumulative incidence of one cause is equal in all groups.
 
+    The paper treats times without ties; ties are treated as in Gray's own program, R cmprsk. Its correction
+    scales the risk set to each group's survival, so that more can leave at once than the scaled set holds: in
+    arms of five to twelve with many ties the variance may then not be positive. That, and a pooled curve
+    that is used up while groups are still compared, give no statistic but a note.
+
     Raises EstimatorError for a cause out of range, fewer than two groups, a group without subjects, and
     delayed entry, for which the test has no agreed form.
 
@@ -171,7 +176,7 @@ def _gray_covariance(parts: _GrayParts) -> Floats:
     """
     groups = range(len(parts.own))
     share = parts.exposure / parts.exposure.sum(axis=0)
-    hazard = parts.pooled_step / (1.0 - (parts.pooled_after - parts.pooled_step))
+    hazard = _pooled_hazard(parts)
     covariance = np.zeros((len(groups), len(groups)))
     for r in groups:
         weight = ((np.arange(len(groups)) == r)[:, None] - share) * parts.exposure[r]
@@ -186,14 +191,32 @@ def _gray_covariance(parts: _GrayParts) -> Floats:
     return covariance
 
 
+def _pooled_hazard(parts: _GrayParts) -> Floats:
+    """Subdistribution hazard of the pooled curve (D,), where two groups or more are at risk.
+
+    With one group left no score can move, so it is 0 there: the pooled curve of arms of which one has left
+    may pass 1. Passing 1 while groups are still compared leaves the hazard unknown (NaN).
+    """
+    left = 1.0 - (parts.pooled_after - parts.pooled_step)
+    compared = (parts.at_risk > 0).sum(axis=0) > 1
+    known = compared & (left > 1.0 - CERTAIN)
+    return np.divide(parts.pooled_step, left, out=np.where(compared, np.nan, 0.0), where=known)
+
+
 def _gray_scales(parts: _GrayParts, r: int) -> tuple[Floats, Floats]:
     """Variance of events of the cause, and of others, per squared unit of exposure in group r."""
     before, at_risk, exposure = parts.survival_before[r], parts.at_risk[r], parts.exposure[r]
     present = at_risk > 0
     all_own, other = parts.own.sum(axis=0), parts.other[r]
     risk_here = parts.exposure.sum(axis=0) * before
-    own_ties = 1.0 - np.where(all_own > 1, (all_own - 1.0) / np.maximum(risk_here - 1.0, 1.0), 0.0)
-    other_ties = 1.0 - np.where(other > 1, (other - 1.0) / np.maximum(at_risk - 1.0, 1.0), 0.0)
+    own_ties = _tie_factor(all_own, risk_here, present)
+    other_ties = _tie_factor(other, at_risk, present)
     safe = np.where(present, exposure, 1.0)
     own_scale = np.where(present, own_ties * parts.pooled_step / safe, 0.0)
     return own_scale, np.where(present, other_ties * other / safe**2, 0.0)
+
+
+def _tie_factor(events: Floats, at_risk: Floats, present: Flags) -> Floats:
+    """(n - d) / (n - 1), the hypergeometric correction for d events at once among n, where d is above 1."""
+    shared = np.divide(events - 1.0, at_risk - 1.0, out=np.zeros_like(at_risk), where=present & (events > 1))
+    return 1.0 - shared
