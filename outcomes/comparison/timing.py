@@ -17,8 +17,9 @@ from outcomes.dataset.clock import MINUTES_PER_DAY
 from outcomes.estimators.arrays import Flags, Floats, Ints
 from outcomes.estimators.competing import cumulative_incidence, gray_test
 from outcomes.estimators.curves import StepCurve
+from outcomes.estimators.refit import block_size, resample_counts
 from outcomes.estimators.tally import Tally, tally_exits
-from outcomes.estimators.weighted_limits import percentiles
+from outcomes.estimators.weighted_limits import LARGEST_FAILED_SHARE, percentiles
 from outcomes.measures.bridge import CAUSES
 from outcomes.measures.mobilisation import MOBILISED, ROUTE_CHANGED
 
@@ -28,6 +29,8 @@ BRIDGE_RISK_DAYS = (0.0, 7.0, 14.0, 30.0, 60.0, 90.0)
 STAY_DAYS = tuple(float(day) for day in range(15))
 STAY_RISK_DAYS = (0.0, 1.0, 2.0, 3.0, 5.0, 7.0, 10.0, 14.0)
 RESTRICTED = "difference in restricted mean days"
+LOST = "follow-up ends before {days} days are over, with people still waiting, in {where}"
+OFTEN_LOST = "follow-up to the last of the days hangs on too few patients for limits"
 TOO_FEW = "too few followed from the start: at least {fewest} in each arm are needed"
 
 
@@ -171,48 +174,72 @@ def _restricted(units: Units, first_day: Ints, level: float) -> tuple[float | No
     refusal = _too_few(units)
     if refusal:
         return None, None, no_contrast(RESTRICTED, refusal)
-    day, cause = _stay_exits(units, first_day)
-    random = np.random.default_rng(limits.SEED)
-    means, draws = [], []
-    for axillary in (True, False):
-        arm = units.arm(axillary)
-        cells = _cells(day[arm], cause[arm])
-        means.append(float(_mean_days(cells[None])[0]))
-        chances = cells.ravel() / cells.sum()
-        drawn = random.multinomial(int(cells.sum()), chances, size=limits.RESAMPLES)
-        draws.append(_mean_days(drawn.reshape(limits.RESAMPLES, *cells.shape)))
-    lower, upper = percentiles(draws[0] - draws[1], level)
+    cells = _cells(units.patient, units.axillary, *_stay_exits(units, first_day))
+    axillary, femoral = (None if np.isnan(mean) else float(mean) for mean in _mean_days(cells.sum(axis=0)))
+    if axillary is None or femoral is None:
+        return axillary, femoral, no_contrast(RESTRICTED, _lost(axillary, femoral))
+    found = _resampled(cells, level)
+    if found is None:
+        return axillary, femoral, no_contrast(RESTRICTED, OFTEN_LOST)
     horizon = limits.MOBILISED_WITHIN_DAYS
     return (
-        means[0],
-        means[1],
+        axillary,
+        femoral,
         Contrast(
             measure=RESTRICTED,
-            value=means[0] - means[1],
-            lower=lower,
-            upper=upper,
+            value=axillary - femoral,
+            lower=found[0],
+            upper=found[1],
             method=(
                 f"area above the cumulative incidence to day {horizon}; percentile bootstrap of "
-                f"{limits.RESAMPLES:,} resamples"
+                f"{limits.RESAMPLES:,} resamples of patients"
             ),
         ),
     )
 
 
-def _cells(day: Ints, cause: Ints) -> Ints:
-    """Counts (3, days) of rows that were censored, mobilised, or left otherwise, by day; later ones last."""
-    last = limits.MOBILISED_WITHIN_DAYS
+def _lost(axillary: float | None, femoral: float | None) -> str:
+    """Why a mean is missing."""
+    both = axillary is None and femoral is None
+    where = "both groups" if both else f"the {'axillary' if axillary is None else 'femoral'} group"
+    return LOST.format(days=limits.MOBILISED_WITHIN_DAYS, where=where)
+
+
+def _resampled(cells: Ints, level: float) -> tuple[float, float] | None:
+    """Limits of the difference from resamples of patients, each with all rows; None if too many fail."""
+    drawn = resample_counts(limits.SEED, len(cells), limits.RESAMPLES, block=block_size(len(cells)))
+    flat = cells.reshape(len(cells), -1).astype(np.float64)
+    means = np.concatenate([_mean_days((counts @ flat).reshape(-1, *cells.shape[1:])) for counts in drawn])
+    differences = means[:, 0] - means[:, 1]
+    known = differences[~np.isnan(differences)]
+    few = known.size < (1.0 - LARGEST_FAILED_SHARE) * differences.size
+    return None if few else percentiles(known, level)
+
+
+def _cells(patient: Ints, axillary: Flags, day: Ints, cause: Ints) -> Ints:
+    """Rows (P, 2, 3, days) of each patient, axillary and femoral, that were censored, mobilised, or left
+    otherwise, by day; later ones last.
+    """
+    patients, place = np.unique(patient, return_inverse=True)
     kind = np.where(cause == 0, 0, np.where(cause == MOBILISED, 1, 2))
-    place = np.clip(day, 0, last + 1)
-    return np.bincount(kind * (last + 2) + place, minlength=3 * (last + 2)).reshape(3, last + 2)
+    last = limits.MOBILISED_WITHIN_DAYS + 1
+    cells = np.zeros((patients.size, 2, 3, last + 1), dtype=np.int64)
+    np.add.at(cells, (place, np.where(axillary, 0, 1), kind, np.clip(day, 0, last)), 1)
+    return cells
 
 
-def _mean_days(cells: Ints) -> Floats:
-    """Restricted mean days (R,) from counts (R, 3, days)."""
-    leaving = cells.sum(axis=1)
-    at_risk = np.maximum(leaving[:, ::-1].cumsum(axis=1)[:, ::-1], 1)
-    hazard_any = (cells[:, 1] + cells[:, 2]) / at_risk
-    before = np.concatenate([np.ones((len(cells), 1)), np.cumprod(1.0 - hazard_any, axis=1)[:, :-1]], axis=1)
-    incidence = np.cumsum(before * cells[:, 1] / at_risk, axis=1)
+def _mean_days(cells: Ints | Floats) -> Floats:
+    """Restricted mean days (...) from counts (..., 3, days).
+
+    NaN where the last was followed to a day before the horizon and not all had been mobilised or had left:
+    nothing is known of the days after that.
+    """
     horizon = limits.MOBILISED_WITHIN_DAYS
-    return np.asarray(horizon - incidence[:, :horizon].sum(axis=1), dtype=np.float64)
+    followed = cells.sum(axis=-2)[..., ::-1].cumsum(axis=-1)[..., ::-1]
+    at_risk = np.maximum(followed, 1)
+    mobilised, gone = cells[..., 1, :], cells[..., 2, :]
+    after = np.cumprod(1.0 - (mobilised + gone) / at_risk, axis=-1)
+    before = np.concatenate([np.ones_like(after[..., :1]), after[..., :-1]], axis=-1)
+    incidence = np.cumsum(before * mobilised / at_risk, axis=-1)
+    known = (followed[..., horizon - 1] > 0) | (after[..., horizon - 1] == 0.0)
+    return np.where(known, horizon - incidence[..., :horizon].sum(axis=-1), np.nan)

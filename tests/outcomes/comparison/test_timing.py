@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from outcomes.comparison import timing as subject
 from outcomes.comparison.build import chosen_units
 from outcomes.comparison.choices import Choices
+from outcomes.dataset.clock import minute_of
 from outcomes.estimators.competing import gray_test
 from outcomes.estimators.tally import tally_exits
-from tests.outcomes.comparison.simulated import programme, stories
+from tests.outcomes.comparison.simulated import CUT, DAY, programme, stories
 
 
 @pytest.fixture(scope="module")
@@ -41,17 +44,71 @@ def test_curves_start_at_0_never_fall_and_count_everybody(made):
             assert line.risk_counts[0] == line.subjects == share.total
 
 
+def mean_days(day, cause):
+    """Of one arm, a row a patient; cause 0 is censored, 1 mobilised, 2 died."""
+    size = len(day)
+    cells = subject._cells(np.arange(size), np.ones(size, bool), np.array(day), np.array(cause))
+    return subject._mean_days(cells.sum(axis=0))[0]
+
+
 def test_restricted_mean_days_by_hand():
     """Four followed to day 7: walked on day 1 and 3, died on day 2, still in bed on day 9."""
-    cells = subject._cells(np.array([1, 3, 2, 9]), np.array([1, 1, 2, 0]))
     # Share walking: 1/4 from day 1, 2/4 from day 3; mean days not walking within 7 = 7 - 6/4 - 4/4.
-    assert subject._mean_days(cells[None])[0] == pytest.approx(7 - 6 / 4 - 4 / 4)
+    assert mean_days([1, 3, 2, 9], [1, 1, 2, 0]) == pytest.approx(7 - 6 / 4 - 4 / 4)
 
 
 def test_restricted_mean_allows_for_the_censored():
     """Censored on day 1 of two, the other walks on day 2: half of the weight moves to it."""
-    cells = subject._cells(np.array([1, 2]), np.array([0, 1]))
-    assert subject._mean_days(cells[None])[0] == pytest.approx(7 - 5)
+    assert mean_days([1, 2], [0, 1]) == pytest.approx(7 - 5)
+
+
+@pytest.mark.parametrize(("last_day", "known"), [(1, False), (5, False), (6, True), (7, True)])
+def test_restricted_mean_needs_somebody_followed_on_the_last_of_the_days(last_day, known):
+    """Days are numbered from 0, so day 6 is the seventh."""
+    assert np.isfinite(mean_days([last_day] * 10, [0] * 10)) == known
+
+
+def test_an_arm_lost_before_the_horizon_has_no_restricted_mean_but_a_reason():
+    """Twenty axillary patients began a day before the data cut; none was seen mobilised."""
+    found = stories(
+        60, 35,
+        chance_axillary=lambda severe, age: np.arange(60) >= 40,
+        risk=lambda axillary, severe, age: np.full(60, 0.2),
+    )  # fmt: skip
+    start = np.where(found.axillary, minute_of(CUT) - DAY, found.start)
+    made = programme(replace(found, start=start))
+    for _, axillary, femoral, contrast in subject.timing(
+        made, chosen_units(made, Choices())
+    ).restricted_means:
+        assert (axillary, femoral) == (None, 7.0)
+        assert (contrast.value, contrast.lower, contrast.upper) == (None, None, None)
+        assert contrast.note == (
+            "follow-up ends before 7 days are over, with people still waiting, in the axillary group"
+        )
+
+
+def spread_of(patient, axillary, day):
+    cells = subject._cells(patient, axillary, day, np.ones(day.size, dtype=int))
+    lower, upper = subject._resampled(cells, 0.95)
+    return upper - lower
+
+
+def test_rows_of_one_patient_are_drawn_together():
+    """Three like rows of each patient say no more than one of them."""
+    random = np.random.default_rng(36)
+    axillary, day = np.repeat([True, False], 40), random.integers(0, 7, 80)
+    once = spread_of(np.arange(80), axillary, day)
+    thrice = [np.repeat(column, 3) for column in (np.arange(80), axillary, day)]
+    assert spread_of(*thrice) == pytest.approx(once, rel=1e-12)
+    assert spread_of(np.arange(240), *thrice[1:]) < 0.7 * once
+
+
+def test_no_limits_where_too_many_resamples_lose_an_arm():
+    """One patient alone was followed to the last day: a third of the resamples are without that one."""
+    day, cause = np.array([1] * 9 + [9] + [9] * 10), np.zeros(20, dtype=int)
+    cells = subject._cells(np.arange(20), np.arange(20) < 10, day, cause)
+    assert np.isfinite(subject._mean_days(cells.sum(axis=0))).all()
+    assert subject._resampled(cells, 0.95) is None
 
 
 def test_transfers_in_are_not_in_the_curves_and_are_counted():
