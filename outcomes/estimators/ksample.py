@@ -49,7 +49,7 @@ def group_test(
     return GroupTest(
         statistic=statistic,
         degrees_of_freedom=df,
-        p_value=None if statistic is None else float(chdtrc(df, statistic)),
+        p_value=None if statistic is None or df is None else float(chdtrc(df, statistic)),
         method=method,
         groups=groups,
         observed=observed,
