@@ -25,6 +25,8 @@ from registry.questions.question import (
 KINDS: tuple[Kind, ...] = (
     Kind("run_open", "Device without an end", "run", COORDINATOR, runs.still_in),
     Kind("course_open", "Course without an outcome", "course", COORDINATOR, runs.no_outcome),
+    Kind("contradiction", "Entries that contradict each other", "", COORDINATOR, doubts.contradictions,
+         by_text=True, answer="Cannot be settled: say why"),
     Kind("screening_missing", "No screening or reason for the route", "course", OPERATOR, runs.not_screened,
          group="screening"),
     Kind("days_missing", "Days in place without a row", "course", CARE, days.missing_days, by_text=True),

@@ -6,7 +6,7 @@ place that says what is odd, and a test holds the two together. Plain SQL, becau
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
@@ -19,12 +19,15 @@ from registry.models import (
     Course,
     DailyCheck,
     Event,
+    FollowUp,
     HaemodynamicSet,
     Mobilisation,
+    Patient,
     Record,
     Run,
     Screening,
 )
+from registry.problem import Problem
 from registry.questions.question import Question, Scope, correction
 
 MOST_ROWS = 500  # of one entity: more than anybody works through
@@ -173,24 +176,69 @@ SUSPECTS: tuple[Suspects, ...] = (
         fetched=(),
     ),
 )
+DEATH = "own.status = 'DEAD' AND coalesce(own.died_on, own.seen_on)"
+FIRST_IN = f"""(SELECT min((run.inserted_at {ZONE})::date) FROM registry_run run
+    WHERE run.course_id = course.id)"""  # noqa: S608 - our own words
+KNOWN_ALIVE = f"""greatest({FIRST_IN},
+    (SELECT greatest((ended.occurred_at {ZONE})::date,
+        CASE ended.discharge_status WHEN 'ALIVE' THEN ended.discharged_on END)
+        FROM registry_courseoutcome ended WHERE ended.course_id = course.id),
+    (SELECT max(seen.seen_on) FROM registry_followup seen
+        WHERE seen.course_id = course.id AND seen.status = 'ALIVE'))"""  # noqa: S608 - our own words
+CONTRADICTING: tuple[Suspects, ...] = (
+    Suspects(
+        FollowUp,
+        odd={
+            "died_after_seen": "own.died_on > own.seen_on",
+            "died_before_alive": f"{DEATH} < {KNOWN_ALIVE}",
+        },
+        joined=("course__patient", "course__centre", "course__outcome"),
+        fetched=("course__runs", "course__follow_ups"),
+    ),
+    Suspects(
+        Patient,
+        course="JOIN registry_course course ON course.patient_id = own.id",
+        odd={"born_after_insertion": f"make_date(own.birth_year, 1, 1) > {FIRST_IN}"},
+        joined=("centre",),
+        fetched=("runs", "courses"),
+    ),
+)
 ASKED_ELSEWHERE = {"verdict_no_action"}  # it has a place of its own in the list
 
 
 def doubts(scope: Scope) -> Iterator[Question]:
     """Every question that a rule raises about a stored record; those answered are taken out later."""
-    for suspects in SUSPECTS:
-        for record in suspects.rows(scope):
-            for problem in rules.check_stored(record):
-                if problem.code not in ASKED_ELSEWHERE:
-                    yield Question(
-                        problem.code, record_id=record.public_id, course_id=_course_id(record),
-                        subject=str(record), text=problem.text,
-                        **correction(record.entity, record.public_id, problem.field),
-                    )  # fmt: skip
+    for record, problem in _found(SUSPECTS, scope, rules.check_stored):
+        if problem.code not in ASKED_ELSEWHERE:
+            yield _question(record, problem)
+
+
+def contradictions(scope: Scope) -> Iterator[Question]:
+    """What a rule refuses today and came in before it was refused."""
+    for record, problem in _found(CONTRADICTING, scope, rules.contradictions):
+        yield _question(record, problem)
+
+
+def _found(
+    suspects: tuple[Suspects, ...], scope: Scope, check: Callable[[Any], list[Problem]]
+) -> Iterator[tuple[Any, Problem]]:
+    for one in suspects:
+        for record in one.rows(scope):
+            for problem in check(record):
+                yield record, problem
+
+
+def _question(record: Any, problem: Problem) -> Question:
+    return Question(
+        problem.code, record_id=record.public_id, course_id=_course_id(record), subject=str(record),
+        text=problem.text, **correction(record.entity, record.public_id, problem.field),
+    )  # fmt: skip
 
 
 def _course_id(record: Any) -> int:
     if isinstance(record, Course):
         return record.pk
+    if isinstance(record, Patient):
+        return min(course.pk for course in record.courses.all())
     key: int = record.run.course_id if isinstance(record, DailyCheck) else record.course_id
     return key

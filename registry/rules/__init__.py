@@ -30,6 +30,7 @@ from registry.rules.device import (
     RUN_RULES,
     check_against_course,
     check_attempt,
+    check_born,
     check_overlap,
     check_run,
     volumes_for,
@@ -45,6 +46,7 @@ __all__ = [
     "check",
     "check_attached",
     "check_stored",
+    "contradictions",
     "refuse",
     "volumes_for",
 ]
@@ -112,7 +114,7 @@ STORED_RULES: dict[str, Callable[[Any], list[Problem]]] = {
     "run": lambda run: [
         problem
         for part in RUN_RULES
-        if part not in (check_overlap, check_against_course)
+        if part not in (check_overlap, check_against_course, check_born)
         for problem in part(run)
     ],
     "haemodynamics": check_flow,
@@ -123,3 +125,12 @@ def check_stored(record: Record) -> list[Problem]:
     """The questions that a stored record raises; needs no further query if it came with its course."""
     found = [*STORED_RULES[record.entity](record), *check_ranges(record)]
     return [problem for problem in found if not problem.blocks]
+
+
+# Refused on entry, but what came in before stands as it is.
+CONTRADICTIONS = {"born_after_insertion", "died_after_seen", "died_before_alive"}
+
+
+def contradictions(record: Record) -> list[Problem]:
+    """What a stored record says against others of its course; needs no further query if it came with them."""
+    return [problem for problem in RULES[record.entity](record) if problem.code in CONTRADICTIONS]

@@ -9,6 +9,7 @@ from django.utils import timezone
 from registry.choices import ShockStage, VitalStatus
 from registry.models import Candidate, Course, CourseOutcome, FollowUp, Patient, PlanChange
 from registry.problem import Problem, ask, refuse
+from registry.rules.death import check_alive, check_death, check_outlived
 from registry.rules.span import span
 
 EARLY_ADMISSION = timedelta(days=30)
@@ -16,7 +17,13 @@ ADULT_YEARS = 18
 
 
 def check_patient(patient: Patient) -> list[Problem]:
-    age = timezone.localdate().year - (patient.birth_year or 0)
+    """The year of birth against the first insertion, or against today before there is one."""
+    first = min((run.inserted_at for run in patient.runs.all()), default=None) if patient.pk else None
+    began = timezone.localtime(first, patient.centre.zone) if first else None
+    age = (began or timezone.localtime()).year - (patient.birth_year or 0)
+    if age < 0 and began:
+        text = f"The first device went in on {began:%d-%b-%Y}, before this year."
+        return [refuse("born_after_insertion", "birth_year", text)]
     if age < 0:
         return [refuse("birth_year_future", "birth_year", "The year of birth lies in the future.")]
     if age < ADULT_YEARS:
@@ -72,7 +79,7 @@ def check_outcome(outcome: CourseOutcome) -> list[Problem]:
         found.append(
             refuse("discharge_before_outcome", "discharged_on", "The patient left before the outcome.")
         )
-    return found
+    return found + check_outlived(outcome)
 
 
 def check_follow_up(visit: FollowUp) -> list[Problem]:
@@ -80,7 +87,7 @@ def check_follow_up(visit: FollowUp) -> list[Problem]:
         return [refuse("seen_in_future", "seen_on", "This lies in the future.")]
     if visit.died_on and visit.status != VitalStatus.DEAD:
         return [refuse("died_but_alive", "died_on", "A date of death needs the status “Dead”.")]
-    return []
+    return [*check_death(visit), *check_alive(visit)]
 
 
 def check_candidate(candidate: Candidate) -> list[Problem]:

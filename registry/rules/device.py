@@ -7,7 +7,7 @@ from datetime import timedelta
 from django.utils import timezone
 
 from registry.choices import DeviceClass, ExchangeReason, Guidance, Location, Relation, RouteGroup
-from registry.models import FailedAttempt, Run
+from registry.models import FailedAttempt, Patient, Run
 from registry.problem import Problem, ask, refuse
 from registry.rules.extended import check_fixation, check_graft, check_puncture
 
@@ -140,6 +140,17 @@ def check_against_course(run: Run) -> list[Problem]:
     return []
 
 
+def check_born(run: Run) -> list[Problem]:
+    """An insertion before the year in which the patient was born."""
+    patient: Patient | None = getattr(run, "patient", None)
+    if patient is None or not patient.birth_year or not run.inserted_at:
+        return []
+    if patient.birth_year > timezone.localtime(run.inserted_at, patient.centre.zone).year:
+        text = f"The year of birth of this patient is {patient.birth_year}, after this."
+        return [refuse("inserted_before_birth", "inserted_at", text)]
+    return []
+
+
 RUN_RULES = (
     _check_run_times,
     _check_run_device,
@@ -147,6 +158,7 @@ RUN_RULES = (
     check_overlap,
     _check_run_relation,
     check_against_course,
+    check_born,
     check_puncture,
     check_fixation,
     check_graft,

@@ -37,11 +37,12 @@ def new_implant(request: SignedInRequest) -> HttpResponse:
             data, prefix="patient", centre=centre, initial={"study_no": request.GET.get("study_no")}
         )
         course = Course(centre=centre)
-        if data is not None and patient.is_valid() and patient.patient.pk:
-            course.patient = patient.patient
+        known = patient.patient if data is not None and patient.is_valid() else None
+        if known:  # the device is checked against the patient, new or not
+            course.patient = known
         course_form = CourseForm(data, prefix="course", centre=centre, instance=course)
         course_form.drop("note")
-        run = Run(course=course, patient=patient.patient if data is not None and patient.patient.pk else None)
+        run = Run(course=course, patient=known)
         run_form = RunForm(data, prefix="run", centre=centre, instance=run)
         tried = RouteTriedFirstForm(data, prefix="tried", centre=centre, run=run)
         if data is not None:

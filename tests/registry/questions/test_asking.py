@@ -15,10 +15,10 @@ from django.utils import timezone
 
 from registry import actions, rules
 from registry.choices import ExchangeReason, Relation
-from registry.models import Centre, Course, DailyCheck, Event, Mobilisation, Record, Run, User
+from registry.models import Centre, Course, DailyCheck, Event, FollowUp, Mobilisation, Record, Run, User
 from registry.questions import Scope, answered_by, ask_all, counts_by_course
 from registry.questions.asking import KINDS
-from registry.questions.doubts import SUSPECTS
+from registry.questions.doubts import CONTRADICTING, SUSPECTS
 from registry.questions.events import work_days_after
 from registry.rules import course, device, extended, happening
 from tests import factories as make
@@ -79,9 +79,18 @@ def bleed(run: Run, **values: Any) -> Event:
     return make.create_event(course=run.course, kind="BLEEDING", run=run, **values)
 
 
+def dead(run: Run, **values: Any) -> FollowUp:
+    return make.create_follow_up(course=run.course, status="DEAD", **values)
+
+
 BREAKERS: dict[str, Callable[[Run], Any]] = {
     "run_open": lambda run: make.create_outcome(course=run.course),
     "course_open": lambda run: ended(run),
+    "died_before_alive": lambda run: dead(run, died_on=make.days_ago(400).date()),
+    "died_after_seen": lambda run: dead(
+        run, seen_on=make.days_ago(3).date(), died_on=make.days_ago(2).date()
+    ),
+    "born_after_insertion": lambda run: stored(run.patient, birth_year=run.inserted_at.year + 1),
     "screening_missing": lambda run: None,
     "days_missing": lambda run: None,
     "film_unjudged": lambda run: seen(run, cranial_marker_mm=10),
@@ -275,6 +284,8 @@ def test_the_number_of_queries_does_not_grow(run: Run, scope: Scope) -> None:
         bleed(new)
         make.create_mobilisation(course=new.course, level=8)
         make.create_haemodynamics(course=new.course, systolic_mmhg=90, mean_mmhg=None)
+        dead(new, died_on=make.days_ago(400).date())
+        stored(new.patient, birth_year=new.inserted_at.year + 1)
 
     add()
     few = count()
@@ -339,3 +350,44 @@ def test_every_soft_rule_is_looked_for() -> None:
         "patient_is_child", "outcome_before_removal", "attempt_same_route",
     }  # fmt: skip
     assert known - looked_for - only_on_entry == set()
+
+
+def test_every_contradiction_is_looked_for() -> None:
+    looked_for = {code for suspects in CONTRADICTING for code in suspects.conditions}
+    assert looked_for == rules.CONTRADICTIONS
+
+
+DEATHS: dict[str, Callable[[Run], Any]] = {
+    "while on support": lambda run: None,
+    "before the outcome": lambda run: make.create_outcome(course=run.course, occurred_at=make.days_ago(2)),
+    "before leaving alive": lambda run: make.create_outcome(
+        course=run.course, occurred_at=make.days_ago(5), discharged_on=make.days_ago(2).date(),
+        discharge_status="ALIVE",
+    ),
+    "on leaving dead": lambda run: make.create_outcome(
+        course=run.course, occurred_at=make.days_ago(5), discharged_on=make.days_ago(2).date(),
+        discharge_status="DEAD",
+    ),
+    "seen alive later": lambda run: make.create_follow_up(
+        course=run.course, point="90D", seen_on=make.days_ago(2).date()
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("when", DEATHS)
+def test_the_database_picks_whatever_death_contradicts(when: str, run: Run, scope: Scope) -> None:
+    DEATHS[when](run)
+    visit = dead(run, seen_on=make.days_ago(1).date(), died_on=make.days_ago(4).date())
+    refused = {problem.code for problem in rules.check(FollowUp.objects.get(pk=visit.pk)) if problem.blocks}
+    picked = list(CONTRADICTING[0].rows(scope))
+    assert (visit in picked) is bool(refused)
+    fits = when in ("while on support", "on leaving dead")
+    assert refused == (set() if fits else {"died_before_alive"})
+
+
+def test_what_contradicts_leads_to_its_field(run: Run, scope: Scope) -> None:
+    stored(run.patient, birth_year=run.inserted_at.year + 1)
+    dead(run, died_on=make.days_ago(400).date())
+    (asked,) = ask_all(scope, only="contradiction")
+    assert [question.field for question in asked.questions] == ["record-died_on", "record-birth_year"]
+    assert {question.course_id for question in asked.questions} == {run.course.pk}

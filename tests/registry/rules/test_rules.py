@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -57,6 +57,11 @@ def course(run: Run, **values: Any) -> Course:
     for name, value in values.items():
         setattr(run.course, name, value)
     return run.course
+
+
+def born(run: Run, year: int) -> Patient:
+    run.patient.birth_year = year
+    return run.patient
 
 
 def event(run: Run, kind: str = EventKind.OTHER, /, **values: Any) -> Event:
@@ -113,6 +118,9 @@ CASES = [
     Case("birth_year_future", "birth_year", BLOCKS, lambda run: Patient(birth_year=2090)),
     Case("patient_is_child", "birth_year", ASKS,
          lambda run: Patient(birth_year=timezone.localdate().year - 9)),
+    Case("born_after_insertion", "birth_year", BLOCKS,
+         lambda run: born(run, run.inserted_at.year + 1)),
+    Case("patient_is_child", "birth_year", ASKS, lambda run: born(run, run.inserted_at.year - 17)),
     Case("arrival_missing", "arrived_at", BLOCKS, lambda run: course(run, transferred_in=True)),
     Case("arrival_without_transfer", "arrived_at", BLOCKS, lambda run: course(run, arrived_at=days_ago(8))),
     Case("arrival_before_insertion", "arrived_at", BLOCKS,
@@ -138,6 +146,8 @@ CASES = [
          lambda run: Run(course=run.course, patient=run.patient, inserted_at=days_ago(2), **RUN)),
     Case("inserted_after_outcome", "inserted_at", BLOCKS,
          lambda run: later(create_outcome(course=run.course, occurred_at=days_ago(6)).course.runs.get())),
+    Case("inserted_before_birth", "inserted_at", BLOCKS,
+         lambda run: changed(run, patient=born(run, run.inserted_at.year + 1))),
     Case("site_differs", "route", BLOCKS, lambda run: later(run, route=Route.FEMORAL_LEFT)),
     Case("route_same", "relation", BLOCKS,
          lambda run: later(run, relation=Relation.CROSSOVER, route=Route.AXILLARY_RIGHT)),
@@ -231,7 +241,10 @@ SOUND: list[Build] = [
     lambda run: Mobilisation(course=run.course, started_at=days_ago(4), level=10),
     lambda run: outcome(run),
     lambda run: attempt(run),
-    lambda run: FollowUp(seen_on=date(2025, 4, 4), status="DEAD", died_on=date(2025, 3, 4)),
+    lambda run: FollowUp(
+        course=run.course, seen_on=days_ago(2).date(), status="DEAD", died_on=days_ago(3).date()
+    ),
+    lambda run: born(run, run.inserted_at.year - 18),
     lambda run: PlanChange(course=run.course, changed_at=days_ago(3)),
     lambda run: candidate(run, considered_on=days_ago(3).date()),
 ]  # fmt: skip
@@ -276,3 +289,10 @@ def test_the_same_moment_is_another_day_in_another_place(run: Run) -> None:
 def test_blocking_problems_come_first(run: Run) -> None:
     record = changed(run, catheter_fr=9, removed_at=days_ago(1), location="BEDSIDE")
     assert [problem.blocks for problem in rules.check(record)] == [True, False, False]
+
+
+def test_the_year_of_an_insertion_is_that_of_the_place(run: Run) -> None:
+    """Half an hour into the year in Berlin it is still the year before in UTC."""
+    stored(run, inserted_at=datetime(2024, 12, 31, 23, 30, tzinfo=UTC))
+    assert not rules.check(born(run, 2025))[0].blocks
+    assert rules.check(born(run, 2026))[0].code == "born_after_insertion"
