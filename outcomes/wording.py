@@ -36,6 +36,13 @@ def number(value: float, decimals: int) -> str:
     return text.removeprefix("-") if not text.strip("-0.,") else text.replace("-", MINUS)
 
 
+def lower_first(text: str) -> str:
+    """A label within a sentence: ``renal replacement``, but ``LV diameter`` and ``D: deteriorating``."""
+    rest = text.partition(" ")[0].rstrip(":,;")[1:]
+    is_word = bool(rest) and rest == rest.lower() and not any(letter.isdigit() for letter in rest)
+    return text[:1].lower() + text[1:] if is_word else text
+
+
 def count(value: float | None) -> str:
     """A count, or days rounded to whole ones."""
     return "" if value is None else number(value, 0)

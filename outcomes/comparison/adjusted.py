@@ -12,7 +12,14 @@ from outcomes.comparison.choices import FACTORS, Choices
 from outcomes.comparison.crude import DIFFERENCE, RATIO, difference_of
 from outcomes.comparison.endpoints import ANY, BRIDGED, BY_CODE, DIED, SERIOUS, WALKED, Endpoint
 from outcomes.comparison.filters import LEVELS, calendar_years, level_of
-from outcomes.comparison.propensity import OVERLAP, Weighings, Weighting, comparable_rows, too_few_events
+from outcomes.comparison.propensity import (
+    OVERLAP,
+    Refusal,
+    Weighings,
+    Weighting,
+    comparable_rows,
+    too_few_events,
+)
 from outcomes.comparison.shares import both_arms, contrast, no_contrast
 from outcomes.comparison.units import Programme, Units
 from outcomes.comparison.value import Adjusted, AdjustedRow, Contrast, Overlap, Share, Stratified
@@ -72,7 +79,9 @@ def overlap(units: Units, weighting: Weighting, kind: str) -> Overlap:
         terms=weighting.design.names,
         not_adjusted=weighting.design.not_adjusted,
         restricted=weighting.restricted,
+        kept=weighting.kept,
         refusal=weighting.refusal,
+        counted=weighting.counted,
     )
 
 
@@ -98,21 +107,24 @@ def adjusted_row(
         femoral=compared.control.weighted if compared else None,
         difference=contrast(DIFFERENCE, compared.difference)
         if compared
-        else no_contrast(DIFFERENCE, refusal),
-        ratio=contrast(RATIO, compared.ratio) if compared else no_contrast(RATIO, refusal),
+        else no_contrast(DIFFERENCE, refusal.words),
+        ratio=contrast(RATIO, compared.ratio) if compared else no_contrast(RATIO, refusal.words),
         e_value=bias.value if bias else None,
         e_limit=bias.limit if bias else None,
-        refusal=refusal,
+        refusal=refusal.words,
+        counted=refusal.counted,
     )
 
 
 def weighted(
     programme: Programme, units: Units, found: Answers, fitted: Weighting, kind: str, resamples: int
-) -> tuple[WeightedComparison | None, str]:
+) -> tuple[WeightedComparison | None, Refusal]:
     """The weighted comparison under a weighting of the known rows, or the reason why there is none."""
     units, hit = units.chosen(found.known).chosen(fitted.rows), found.hit[found.known][fitted.rows]
-    refusal = fitted.refusal or too_few_events(hit)
-    if refusal or fitted.model is None:
+    refusal = Refusal(fitted.refusal, fitted.counted)
+    if not refusal.words:
+        refusal = too_few_events(hit, restricted=not fitted.rows.all())
+    if refusal.words or fitted.model is None:
         return None, refusal
     closed = units.size >= limits.CLOSED_FORM_FROM_ROWS
     try:
@@ -125,9 +137,9 @@ def weighted(
             interval="closed form" if closed else "converged refit",
             resamples=resamples,
             level=programme.level,
-        ), ""
+        ), Refusal()
     except EstimatorError as error:
-        return None, f"not estimable ({error})"
+        return None, Refusal(f"not estimable ({error})")
 
 
 def _e_value(compared: WeightedComparison) -> EValue | None:
@@ -161,7 +173,7 @@ def stratified(programme: Programme, units: Units, endpoint: Endpoint, factor: s
         if (known & (level == k)).any()
     )
     name = dict(FACTORS)[factor].lower()
-    refusal = too_few_events(found.hit[known])
+    refusal = too_few_events(found.hit[known]).words
     cells = _strata(programme, units, found, known, level)
     if refusal:
         none = no_contrast(DIFFERENCE, refusal), no_contrast(RATIO, refusal)

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from outcomes.comparison.endpoints import ENDPOINTS
 from outcomes.period import HOW_TO_WRITE, Period, PeriodError
+from outcomes.wording import lower_first
 from registry.choices import AccessMethod, Intent, Sex, ShockStage
 
 Options = tuple[tuple[str, str], ...]
@@ -113,8 +114,14 @@ class Choices:
                 words.append(f"begun in {value}")
             else:
                 label, options = FILTERS[name]
-                words.append(f"{label.lower()}: {dict(options)[value].lower()}")
+                words.append(level_words(label, dict(options)[value]))
         return tuple(words)
+
+
+def level_words(label: str, level: str) -> str:
+    """A level within a sentence: ``intent: bridge to transplant``, ``shock stage D: deteriorating``."""
+    joint = " " if level[1:2] == ":" else ": "
+    return f"{lower_first(label)}{joint}{lower_first(level)}"
 
 
 def read_choices(

@@ -49,12 +49,13 @@ def for_committee(comparison: Comparison, guard: Guard) -> Comparison:
     outcome = comparison.choices.outcome
     whole, adjusted = not guard.filtered, outcome in guard.adjustable
     baseline = comparison.baseline
+    baseline = baseline and (baseline_seen(baseline, guard) if whole else no_baseline(baseline))
     return replace(
         comparison,
         who=_who(comparison.who, guard, sizes),
-        baseline=baseline and (baseline_seen(baseline, guard) if whole else no_baseline(baseline)),
+        baseline=baseline,
         crude=crude,
-        adjusted=comparison.adjusted and adjusted_seen(comparison, comparison.adjusted, guard),
+        adjusted=comparison.adjusted and adjusted_seen(comparison, comparison.adjusted, guard, baseline),
         timing=comparison.timing and no_timing(comparison.timing),
         naive=comparison.naive and naive_seen(comparison.naive),
         sensitivity=comparison.sensitivity

@@ -20,6 +20,7 @@ from outcomes.comparison.value import (
     Incidence,
     Naive,
     OverTime,
+    Restriction,
     Sensitivity,
     Share,
     Stratified,
@@ -85,8 +86,10 @@ def _hidden_baseline(row: BaselineRow) -> BaselineRow:
 # Adjusted
 
 
-def adjusted_seen(comparison: Comparison, adjusted: Adjusted, guard: Guard) -> Adjusted:
-    """Adjusted figures of the outcomes whose counts are not few."""
+def adjusted_seen(
+    comparison: Comparison, adjusted: Adjusted, guard: Guard, baseline: Baseline | None
+) -> Adjusted:
+    """Adjusted figures of the outcomes whose counts are not few; ``baseline`` is what is seen of it."""
     shown = guard.adjustable
     overlap = replace(
         adjusted.overlap,
@@ -94,7 +97,9 @@ def adjusted_seen(comparison: Comparison, adjusted: Adjusted, guard: Guard) -> A
         femoral=(),
         comparable=(None, None),
         totals=(None, None),
-        restricted=tuple(replace(part, count=None) for part in adjusted.overlap.restricted),
+        restricted=_restricted(adjusted.overlap.restricted, baseline),
+        kept=(),
+        counted="",
     )
     return Adjusted(
         overlap=overlap,
@@ -103,10 +108,29 @@ def adjusted_seen(comparison: Comparison, adjusted: Adjusted, guard: Guard) -> A
     )
 
 
+def _restricted(parts: tuple[Restriction, ...], baseline: Baseline | None) -> tuple[Restriction, ...]:
+    """Who was left out, without counts. That a level is left out says that an arm lacks it and that the other
+    has some, so it is named only where the baseline table shows how many; else only its characteristic is.
+    """
+    rows = baseline.rows if baseline else ()
+    counted = {row.name for row in rows if row.axillary.hits is not None and row.femoral.hits is not None}
+    seen = [
+        Restriction(
+            part.what if part.shown_as in counted else f"{part.characteristic}, level not shown here",
+            None,
+            part.never,
+            part.characteristic,
+        )
+        for part in parts
+    ]
+    return tuple(dict.fromkeys(seen))
+
+
 def _adjusted_row(row: AdjustedRow, shown: bool) -> AdjustedRow:
     """Weighted figures cannot be turned back into counts; those of the same rows unweighted can."""
     row = replace(
         row,
+        counted="",
         crude=no_contrast(DIFFERENCE, HIDDEN),
         crude_axillary=hidden_share(row.crude_axillary),
         crude_femoral=hidden_share(row.crude_femoral),
@@ -163,7 +187,7 @@ def no_timing(timing: Timing) -> Timing:
 
     def blank(found: Incidence) -> Incidence:
         counts = tuple(hidden_share(share) for share in found.counts)
-        return replace(found, lines=(), counts=counts, p_value=None, note=NO_CURVES)
+        return replace(found, lines=(), counts=counts, p_value=None, note=NO_CURVES, moved=())
 
     return Timing(
         mobilisation=tuple(blank(found) for found in timing.mobilisation),
@@ -196,6 +220,7 @@ def sensitivity_seen(found: Sensitivity, shown: bool, whole: bool) -> Sensitivit
             femoral=hidden_share(row.femoral),
             crude=no_contrast(DIFFERENCE, HIDDEN),
             adjusted=row.adjusted if shown else no_contrast(DIFFERENCE, HIDDEN),
+            counted="",
         )
         for row in found.rows
     )

@@ -19,7 +19,7 @@ from outcomes.measures import characteristics
 from outcomes.measures.characteristics import Characteristic, Kind, Starts, fact, is_among, recorded
 from registry.choices import Intent, ShockStage, Urgency
 
-__all__ = ["COVARIATES", "TERMS", "Covariate", "Term", "recorded", "terms_of"]
+__all__ = ["COVARIATES", "DECIDING", "TERMS", "Covariate", "Term", "recorded", "terms_of"]
 
 Values = Callable[[Programme, Units], Floats]
 
@@ -92,6 +92,15 @@ COVARIATES: tuple[Covariate, ...] = (
     Covariate("calendar", "Calendar time, years since the first pump", "continuous", start_years, "y", (), 1),
     *map(_covariate, characteristics.COMPARED),
 )
+
+# What a choice of route may rest on (common practice, no source): looked through level by level for what
+# never went with one of the routes. Of the rest, a level that one arm lacks says nothing of the choice.
+DECIDING = frozenset(
+    {
+        "transferred", "stage", "urgency", "intent", "presentation", "ischaemic", "female", "inotropes",
+        "vasopressors", "ventilated", "rrt_at_start", "arrest", "peripheral",
+    }
+)  # fmt: skip
 
 # Most important first: common practice and Bhimaraj A et al., JACC Heart Fail 2020;8:313-323 (what goes with
 # death on support). A model with too few patients takes up the first ones only.

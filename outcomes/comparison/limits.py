@@ -25,6 +25,13 @@ RESAMPLES = 1_000
 RESAMPLES_ELSEWHERE = 300  # for the rows of the sensitivity table
 SEED = 20_260_101
 
+# Who could have had either route. A level of a characteristic that one arm lacks is left out where so many of
+# the other arm have it, and so many were to be expected if the arms had equal shares of it, that chance is an
+# unlikely reason: with c expected, none are found with a chance of at most exp(-c), here 14 %. To leave out a
+# level that was missing by chance costs a few rows; to keep one that was not makes the model guess.
+FEWEST_ONE_SIDED = 5
+FEWEST_EXPECTED = 2.0
+
 # Balance. Austin PC, Stat Med 2009;28:3083-3107, "Balance diagnostics for comparing the distribution of
 # baseline covariates between treatment groups in propensity-score matched samples", doi:10.1002/sim.3697.
 UNBALANCED = 0.1  # a standardised difference beyond this is worth naming

@@ -14,9 +14,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from outcomes.comparison import limits
-from outcomes.comparison.covariates import Term, recorded, terms_of
+from outcomes.comparison.covariates import COVARIATES, TERMS, Term, recorded, terms_of
+from outcomes.comparison.positivity import coded, kept, no_chance, of_terms, separating
 from outcomes.comparison.units import Programme, Units, distinct
-from outcomes.comparison.value import ARMS, Restriction
+from outcomes.comparison.value import Restriction
 from outcomes.estimators.arrays import Flags, Floats
 from outcomes.estimators.base import EstimatorError
 from outcomes.estimators.propensity import PropensityModel, SeparationError, fit_propensity
@@ -25,10 +26,25 @@ from outcomes.estimators.weighting import (
     inverse_probability_weights,
     overlap_weights,
 )
+from outcomes.wording import lower_first
 
 Values = list[Floats]
 FEWEST_MISSING_FOR_A_TERM = 5  # fewer missing values are filled without a term of their own
 OVERLAP = "overlap"
+EITHER = "who could have had either route"
+NOT_TERMS = tuple(
+    lower_first(covariate.label)
+    for covariate in COVARIATES
+    if covariate.name not in {term.shows for term in TERMS}
+)
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """Why a figure is not given; ``counted`` says how many there were, which the committee is not told."""
+
+    words: str = ""
+    counted: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,7 +63,8 @@ class Weighting:
     """A fitted model with its weights, or ``refusal`` in words.
 
     ``rows`` (N,) are those compared; ``design``, ``model`` and ``weights`` are about them. ``restricted``
-    says who is not among them.
+    says who is not among them, ``kept`` who is although an arm lacks the like. ``counted`` adds to the
+    refusal how many there were.
     """
 
     rows: Flags
@@ -55,7 +72,9 @@ class Weighting:
     model: PropensityModel | None = None
     weights: Floats | None = None
     restricted: tuple[Restriction, ...] = ()
+    kept: tuple[Restriction, ...] = ()
     refusal: str = ""
+    counted: str = ""
 
     @property
     def every_weight(self) -> Floats | None:
@@ -118,7 +137,7 @@ def _columns(values: Floats, known: Flags, term: Term) -> list[tuple[str, Floats
 
 
 def _left_out(rare: list[str], surplus: list[str]) -> tuple[str, ...]:
-    said = []
+    said = [f"as no model takes them up: {', '.join(NOT_TERMS)}"]
     if rare:
         said.append(f"recorded in fewer than {limits.KNOWN_SHARE:.0%} of an arm: {', '.join(rare)}")
     if surplus:
@@ -134,15 +153,11 @@ def weigh(programme: Programme, units: Units, kind: str) -> Weighting:
     Rows with something that never went with one of the routes are left out first: they could not have had
     either, and what is said of the rest does not hold for them.
     """
-    terms = terms_of(programme)
-    values = [term.values(programme, units) for term in terms]
-    rows, restricted = _could_have_either(units, terms, values)
-    units = units.chosen(rows)
-    design = design_of(units, terms, values if rows.all() else [column[rows] for column in values])
-    refused = Weighting(rows, design, restricted=restricted)
-    too_few = _too_few_patients(units)
-    if too_few:
-        return replace(refused, refusal=too_few)
+    refused, units = _comparable(programme, every := units)
+    too_few = _too_few_patients(every, units)
+    if too_few.words:
+        return replace(refused, refusal=too_few.words, counted=too_few.counted)
+    design = refused.design
     try:
         model = fit_propensity(design.columns, units.axillary, terms=design.names)
     except SeparationError as error:
@@ -154,24 +169,22 @@ def weigh(programme: Programme, units: Units, kind: str) -> Weighting:
     return replace(refused, model=model, weights=weights, refusal=refusal)
 
 
-def _could_have_either(
-    units: Units, terms: Sequence[Term], values: Values
-) -> tuple[Flags, tuple[Restriction, ...]]:
-    """Rows without anything that occurred in one arm only, and who was left out."""
-    rows = np.ones(units.size, dtype=np.bool_)
-    said: list[Restriction] = []
-    for term, column in zip(terms, values, strict=True):
-        if not term.yes_no:
-            continue
-        for present, word in ((1.0, ""), (0.0, "not ")):
-            has = rows & (column == present)
-            arms = [bool((has & arm).any()) for arm in (units.axillary, ~units.axillary)]
-            if has.any() and not all(arms) and has.sum() < rows.sum():
-                said.append(
-                    Restriction(f"{word}{term.label}", int(has.sum()), ARMS[1] if arms[0] else ARMS[0])
-                )
-                rows = rows & ~has
-    return rows, tuple(said)
+def _comparable(programme: Programme, every: Units) -> tuple[Weighting, Units]:
+    """Those who could have had either route and the design of their model, without a model yet."""
+    terms = terms_of(programme)
+    values = [term.values(programme, every) for term in terms]
+    found = coded(programme, every)
+    rows = np.ones(every.size, dtype=np.bool_)
+    said: tuple[Restriction, ...] = ()
+    while True:
+        rows, restricted = no_chance(every, found, rows)
+        units = every.chosen(rows)
+        design = design_of(units, terms, values if rows.all() else [column[rows] for column in values])
+        left, bare = separating(every, of_terms(found, terms, values, design.names), rows)
+        said = (*said, *restricted, *bare)
+        if not bare:
+            return Weighting(rows, design, restricted=said, kept=kept(every, found, rows)), units
+        rows = left
 
 
 class Weighings:
@@ -189,12 +202,21 @@ class Weighings:
         return self._known[key]
 
 
-def _too_few_patients(units: Units) -> str:
+def _too_few_patients(every: Units, units: Units) -> Refusal:
+    """``units`` are those of ``every`` who could have had either route."""
     for axillary, name in ((True, "axillary"), (False, "femoral")):
-        patients = distinct(units.patient[units.arm(axillary)])
+        patients, whole = (distinct(rows.patient[rows.arm(axillary)]) for rows in (units, every))
         if patients < limits.FEWEST_PER_ARM:
-            return f"too few patients in the {name} arm: at least {limits.FEWEST_PER_ARM} are needed"
-    return ""
+            among = _among(patients < whole)
+            return Refusal(
+                f"too few patients in the {name} arm{among}: at least {limits.FEWEST_PER_ARM} are needed",
+                f"{patients} of its {whole}" if among else f"it has {patients}",
+            )
+    return Refusal()
+
+
+def _among(restricted: bool) -> str:
+    return f" among those {EITHER}" if restricted else ""
 
 
 def _separated(error: SeparationError) -> str:
@@ -228,11 +250,18 @@ def comparable_rows(scores: Floats) -> Flags:
     return np.asarray((scores >= low) & (scores <= high))
 
 
-def too_few_events(hit: Flags) -> str:
-    """Why an outcome is too rare, or too common, to be adjusted; empty if it is not."""
+def too_few_events(hit: Flags, *, restricted: bool = False) -> Refusal:
+    """Why an outcome is too rare, or too common, to be adjusted; empty if it is not.
+
+    ``restricted`` says that the rows are those who could have had either route, not all.
+    """
     with_it, without = int(hit.sum()), int((~hit).sum())
-    if with_it < limits.FEWEST_EVENTS:
-        return f"not adjusted, too few events: at least {limits.FEWEST_EVENTS} are needed"
-    if without < limits.FEWEST_EVENTS:
-        return f"not adjusted, too few without the outcome: at least {limits.FEWEST_EVENTS} are needed"
-    return ""
+    counts = ((with_it, "events", "had it"), (without, "without the outcome", "did not have it"))
+    for number, what, had in counts:
+        if number < limits.FEWEST_EVENTS:
+            among = _among(restricted)
+            return Refusal(
+                f"not adjusted, too few {what}{among}: at least {limits.FEWEST_EVENTS} are needed",
+                f"{number} of the {hit.size} {had}",
+            )
+    return Refusal()

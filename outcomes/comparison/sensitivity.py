@@ -13,7 +13,7 @@ from outcomes.comparison.choices import Choices
 from outcomes.comparison.crude import DIFFERENCE, difference_of
 from outcomes.comparison.endpoints import BY_CODE, Endpoint
 from outcomes.comparison.filters import LEVELS, let_in, level_of
-from outcomes.comparison.propensity import OVERLAP, Weighings
+from outcomes.comparison.propensity import OVERLAP, Refusal, Weighings
 from outcomes.comparison.shares import both_arms, contrast, no_contrast
 from outcomes.comparison.units import AXILLARY, Programme, Units, units_of
 from outcomes.comparison.value import Contrast, Sensitivity, SensitivityRow, Share, Wanted
@@ -26,7 +26,7 @@ MOST_MORE = 1_000_000  # beyond this many rows the question is not one for this 
 
 
 # Adjusted figures by weights, rows and answers: several ways often compare the very same rows.
-Known = dict[tuple[str, bytes, bytes], tuple[Contrast, str]]
+Known = dict[tuple[str, bytes, bytes], tuple[Contrast, Refusal]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -158,17 +158,18 @@ def _row(
         femoral=femoral,
         crude=difference_of((axillary, femoral), programme.level),
         adjusted=adjusted,
-        refusal=refusal,
+        refusal=refusal.words,
+        counted=refusal.counted,
     )
 
 
 def _adjusted(
     programme: Programme, way: Way, endpoint: Endpoint, known: Known, weighings: Weighings
-) -> tuple[Contrast, str]:
+) -> tuple[Contrast, Refusal]:
     units = way.units
     if not units.size or units.axillary.all() or not units.axillary.any():
-        reason = "an arm is empty"
-        return no_contrast(DIFFERENCE, reason), reason
+        empty = Refusal("an arm is empty")
+        return no_contrast(DIFFERENCE, empty.words), empty
     found = answers(programme, units, endpoint)
     fitted = weighings.of(units.chosen(found.known), way.weights)
     compared = units.chosen(found.known).chosen(fitted.rows)
@@ -177,9 +178,9 @@ def _adjusted(
         resamples = limits.RESAMPLES if way.code == "main" else limits.RESAMPLES_ELSEWHERE
         result, refusal = weighted(programme, units, found, fitted, way.weights, resamples)
         known[same] = (
-            (no_contrast(DIFFERENCE, refusal), refusal)
+            (no_contrast(DIFFERENCE, refusal.words), refusal)
             if result is None
-            else (contrast(DIFFERENCE, result.difference), "")
+            else (contrast(DIFFERENCE, result.difference), refusal)
         )
     return known[same]
 

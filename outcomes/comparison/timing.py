@@ -6,14 +6,16 @@ test and restricted means should speak of the same patients. How many were left 
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from outcomes.comparison import limits
 from outcomes.comparison.answers import mobilised_by
-from outcomes.comparison.shares import both_arms, no_contrast
-from outcomes.comparison.units import Programme, Units
+from outcomes.comparison.shares import both_arms, both_plain, no_contrast
+from outcomes.comparison.units import AXILLARY, FEMORAL, Programme, Units
 from outcomes.comparison.value import ARMS, Contrast, Incidence, Line, Share, Timing
-from outcomes.dataset.clock import MINUTES_PER_DAY
+from outcomes.dataset.clock import MINUTES_PER_DAY, NEVER
 from outcomes.estimators.arrays import Flags, Floats, Ints
 from outcomes.estimators.competing import cumulative_incidence, gray_test
 from outcomes.estimators.curves import StepCurve
@@ -21,7 +23,8 @@ from outcomes.estimators.refit import block_size, resample_counts
 from outcomes.estimators.tally import Tally, tally_exits
 from outcomes.estimators.weighted_limits import LARGEST_FAILED_SHARE, percentiles
 from outcomes.measures.bridge import CAUSES
-from outcomes.measures.mobilisation import MOBILISED, ROUTE_CHANGED
+from outcomes.measures.mobilisation import MOBILISED, ROUTE_CHANGED, route_clock
+from outcomes.measures.mobilisation import levels as level_days
 
 STAY_CAUSES = ROUTE_CHANGED  # mobilised, died, support ended, route changed
 BRIDGE_DAYS = tuple(float(day) for day in range(91))
@@ -37,13 +40,17 @@ TOO_FEW = "too few followed from the start: at least {fewest} in each arm are ne
 def timing(programme: Programme, units: Units) -> Timing:
     """Mobilisation, ways out and restricted means."""
     followed = units.chosen(units.followed_from_start)
+    other = _first_on_other_route(programme, followed)
     everybody = np.ones(units.size, dtype=np.bool_)
     levels = (
         ("out-of-bed", "First out of bed", followed.out_of_bed_day),
         ("walk", "First walk", followed.walk_day),
     )
     return Timing(
-        mobilisation=tuple(_mobilisation(followed, *level, programme.level) for level in levels),
+        mobilisation=tuple(
+            replace(_mobilisation(followed, *level, programme.level), moved=_moved(followed, *level, other))
+            for level in levels
+        ),
         bridge=_bridge(followed, programme.level),
         restricted_means=tuple(
             (label, *_restricted(followed, first, programme.level)) for _, label, first in levels
@@ -73,6 +80,42 @@ def _mobilisation(units: Units, code: str, label: str, first_day: Ints, level: f
         return _refused(code, label, shares, refusal)
     tally = _tally(units, day, cause, STAY_CAUSES)
     return _incidence(code, label, tally, MOBILISED, shares, level, 1, STAY_DAYS, STAY_RISK_DAYS)
+
+
+def _first_on_other_route(programme: Programme, units: Units) -> dict[str, Flags]:
+    """By level of mobilisation: rows that reached it first while a pump by the other route was in place.
+
+    On the day of the change itself the own route has it, if both do.
+    """
+    clock, first_run = route_clock(programme.scope)
+    runs, courses = programme.dataset.runs, programme.dataset.courses
+    axillary = np.zeros(courses.size, dtype=np.bool_)
+    axillary[units.course] = units.axillary
+    route = runs.route[first_run]
+    own = route == np.where(axillary[clock.course], AXILLARY, FEMORAL)
+    other = np.isin(route, (AXILLARY, FEMORAL)) & ~own
+    found = {}
+    for item, _, level, days_of_run in level_days(programme.dataset.bedside):
+        day = clock.first_day(level, days_of_run)
+        firsts = []
+        for spells in (own, other):
+            first = np.full(courses.size, NEVER)
+            np.minimum.at(first, clock.course[spells], day[spells])
+            firsts.append(first[units.course])
+        found[item] = firsts[1] < firsts[0]
+    return found
+
+
+def _moved(
+    units: Units, code: str, label: str, first_day: Ints, on_other: dict[str, Flags]
+) -> tuple[Share, ...]:
+    """Of those of each arm who were mobilised, how many first on a pump by the other route.
+
+    None as used, where nobody has another route.
+    """
+    if units.record == "runs":
+        return ()
+    return both_plain(f"time/{code}-moved", units, on_other[code], mobilised_by(first_day, units.over_day))
 
 
 def _bridge(units: Units, level: float) -> tuple[Incidence, ...]:

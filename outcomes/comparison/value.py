@@ -18,6 +18,11 @@ _NONE: dict[str, Any] = {}
 HIDDEN = "hidden: a small count, or one from which a small count could be worked out"
 
 
+def with_counts(refusal: str, counted: str) -> str:
+    """A refusal with how many there were, where that may be said."""
+    return f"{refusal} ({counted})" if counted else refusal
+
+
 @dataclass(frozen=True, kw_only=True)
 class Share:
     """``hits`` of ``total`` rows of one arm with their share; a rate has device-days as its total."""
@@ -155,16 +160,25 @@ class Baseline:
 
 @dataclass(frozen=True)
 class Restriction:
-    """``count`` rows with something that ``never`` occurred in that arm: left out of adjusted figures."""
+    """``count`` rows with something that ``never`` occurred in that arm.
+
+    It is a level of a ``characteristic``; ``shown_as`` names the row of the baseline table that counts it.
+    """
 
     what: str
     count: int | None
     never: str
+    characteristic: str = ""
+    shown_as: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Overlap:
-    """Chances of axillary in each arm (counts in ``edges`` bins), and what weighting makes of them."""
+    """Chances of axillary in each arm (counts in ``edges`` bins), and what weighting makes of them.
+
+    ``restricted`` says who is left out of adjusted figures, ``kept`` who is not although an arm lacks the
+    like, as so few may be chance. ``counted`` adds to a refusal how many there were.
+    """
 
     edges: tuple[float, ...]
     axillary: tuple[int, ...]
@@ -176,12 +190,21 @@ class Overlap:
     terms: tuple[str, ...]
     not_adjusted: tuple[str, ...]
     restricted: tuple[Restriction, ...] = ()
+    kept: tuple[Restriction, ...] = ()
     refusal: str = ""
+    counted: str = ""
+
+    @property
+    def reason(self) -> str:
+        return with_counts(self.refusal, self.counted)
 
 
 @dataclass(frozen=True, kw_only=True)
 class AdjustedRow:
-    """One outcome weighted (``axillary``, ``femoral``), and ``crude`` for the same rows; or a refusal."""
+    """One outcome weighted (``axillary``, ``femoral``), and ``crude`` for the same rows; or a refusal.
+
+    ``counted`` adds to the refusal how many there were, which the committee is not told.
+    """
 
     code: str
     label: str
@@ -196,6 +219,11 @@ class AdjustedRow:
     crude_axillary: Share
     crude_femoral: Share
     refusal: str = ""
+    counted: str = ""
+
+    @property
+    def reason(self) -> str:
+        return with_counts(self.refusal, self.counted)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -237,7 +265,10 @@ class Line:
 
 @dataclass(frozen=True, kw_only=True)
 class Incidence:
-    """Cumulative incidence of one cause in both arms, with Gray's test."""
+    """Cumulative incidence of one cause in both arms, with Gray's test.
+
+    ``moved`` counts, of those of each arm who got there, the ones that did so on a pump by the other route.
+    """
 
     code: str
     label: str
@@ -246,6 +277,7 @@ class Incidence:
     p_value: float | None
     method: str
     note: str = ""
+    moved: tuple[Share, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -283,6 +315,11 @@ class SensitivityRow:
     crude: Contrast
     adjusted: Contrast
     refusal: str = ""
+    counted: str = ""
+
+    @property
+    def reason(self) -> str:
+        return with_counts(self.refusal, self.counted)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from outcomes.measures.values import Figure
-from outcomes.wording import number, show
+from outcomes.wording import lower_first, number, show
 
 
 def figure(**values: object) -> Figure:
@@ -84,3 +84,18 @@ def test_a_change_says_its_pairs_and_limits() -> None:
     shown = show(figure(**given, estimate=-5.66, lower=-7.01, upper=-4.3))
 
     assert (shown.value, shown.of, shown.limits) == ("−5.7", "n 12", "−7.0 to −4.3")
+
+
+@pytest.mark.parametrize(
+    ("label", "said"),
+    [
+        ("Renal replacement", "renal replacement"),
+        ("LV end-diastolic diameter", "LV end-diastolic diameter"),
+        ("D: deteriorating", "D: deteriorating"),
+        ("Re-intubation", "re-intubation"),
+        ("B12", "B12"),
+        ("", ""),
+    ],
+)
+def test_only_the_first_letter_of_a_word_is_lowered(label: str, said: str) -> None:
+    assert lower_first(label) == said

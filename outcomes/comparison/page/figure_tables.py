@@ -88,7 +88,7 @@ def adjusted_table(adjusted: Adjusted) -> Table:
         "adjusted",
         "Weighted for who the patients were",
         ("Before weighting", "Weighted shares", "Difference", "Ratio", "E-value"),
-        tuple(Row(row.label, _adjusted_cells(row), small=row.refusal) for row in adjusted.rows),
+        tuple(Row(row.label, _adjusted_cells(row), small=row.reason) for row in adjusted.rows),
         AS_ROUTES,
         (
             "Before weighting: crude difference of the same patients, with Newcombe's limits.",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from outcomes.comparison.choices import VIEW_MEANINGS
 from outcomes.comparison.page import charts
 from outcomes.comparison.page.diagram import diagram
@@ -9,9 +11,9 @@ from outcomes.comparison.page.figure_tables import adjusted_table, crude_table, 
 from outcomes.comparison.page.section import Later, Part, Picture, Section, Words
 from outcomes.comparison.page.start_tables import baseline_table, moves_table, who_table, years_table
 from outcomes.comparison.published import published_bands
-from outcomes.comparison.value import Baseline, Comparison, Overlap
+from outcomes.comparison.value import ARMS, Baseline, Comparison, Overlap, Restriction
 from outcomes.comparison.wording import percent, say_difference
-from outcomes.wording import number
+from outcomes.wording import lower_first, number
 
 
 def who_section(comparison: Comparison) -> Section:
@@ -56,7 +58,7 @@ def alike_section(comparison: Comparison) -> Section:
         baseline_table(baseline.rows, weighted=weighted),
     ]
     if baseline.unrecorded:
-        parts.append(Words(f"Recorded in nobody: {', '.join(n.lower() for n in baseline.unrecorded)}."))
+        parts.append(Words(f"Recorded in nobody: {', '.join(map(lower_first, baseline.unrecorded))}."))
     parts += _overlap(comparison, overlap)
     parts.append(years_table(baseline, comparison.who.unit))
     return Section("alike", title, purpose, tuple(parts))
@@ -77,7 +79,7 @@ def _balance_finding(baseline: Baseline) -> str:
 def _overlap(comparison: Comparison, overlap: Overlap) -> list[Part]:
     parts: list[Part] = []
     if overlap.refusal:
-        parts.append(Words(f"No adjusted figure is given: {overlap.refusal}.", ask=True))
+        parts.append(Words(f"No adjusted figure is given: {overlap.reason}.", ask=True))
     if overlap.axillary:
         parts.append(
             charts.overlap(
@@ -102,15 +104,7 @@ def _overlap_finding(overlap: Overlap) -> str:
 
 
 def _model_words(comparison: Comparison, overlap: Overlap) -> list[str]:
-    said = []
-    for part in overlap.restricted:
-        number_of = f"{part.count} " if part.count is not None else ""
-        never = part.never.lower()
-        said.append(
-            f"Left out of adjusted figures: {number_of}{comparison.who.unit} ({part.what}), as none of "
-            "them was "
-            f"{never}."
-        )
+    said = _restriction_words(comparison, overlap)
     if overlap.terms:
         said.append(f"Adjusted for: {', '.join(overlap.terms)}.")
     said += [f"Not adjusted for, {text}." for text in overlap.not_adjusted]
@@ -121,6 +115,34 @@ def _model_words(comparison: Comparison, overlap: Overlap) -> list[str]:
             f"{number(femoral, 0)} femoral {comparison.who.unit} (effective sample size)."
         )
     return said
+
+
+def _restriction_words(comparison: Comparison, overlap: Overlap) -> list[str]:
+    """Who is left out of adjusted figures, who is not, and how many they are about."""
+    unit, said = comparison.who.unit, []
+    for arm in ARMS:
+        out, kept = (_named(parts, arm) for parts in (overlap.restricted, overlap.kept))
+        lacking = f"nobody in the {arm.lower()} group had the like"
+        if out:
+            said.append(f"Left out of adjusted figures, as {lacking}: {out}.")
+        if kept:
+            said.append(f"Kept, though {lacking}, as so few may be chance: {kept}.")
+    sizes = [flow.total.hits for flow in comparison.who.flows]
+    if overlap.restricted and None not in (*sizes, *overlap.totals):
+        said.append(
+            f"Adjusted figures are about {overlap.totals[0]} of {sizes[0]} axillary and {overlap.totals[1]} "
+            f"of {sizes[1]} femoral {unit}; one may have been left out for several reasons."
+        )
+    return said
+
+
+def _named(parts: Sequence[Restriction], arm: str) -> str:
+    """Levels that the arm lacks, with how many have them where that is shown."""
+    return "; ".join(
+        part.what if part.count is None else f"{part.what} ({part.count})"
+        for part in parts
+        if part.never == arm
+    )
 
 
 def crude_section(comparison: Comparison) -> Section:
@@ -186,7 +208,7 @@ def adjusted_section(comparison: Comparison) -> Section:
     row = comparison.adjusted_row(comparison.choices.outcome)
     parts: list[Part] = []
     if row.refusal:
-        parts.append(Words(f"{row.label}: {row.refusal}.", ask=True))
+        parts.append(Words(f"{row.label}: {row.reason}.", ask=True))
     said = say_difference(row.difference)
     finding = (
         f"{row.label}: {said.value} points after weighting ({said.limits})."

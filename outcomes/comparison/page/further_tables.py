@@ -46,7 +46,7 @@ def risk_table(found: Incidence) -> Table:
 def tests_table(timing: Timing) -> Table:
     """All ways out with Gray's test."""
     rows = [
-        Row(found.label, (say_part(found.counts[0]), say_part(found.counts[1]), plain(say_p(found.p_value))))
+        Row(found.label, (say_part(found.counts[0]), say_part(found.counts[1]), _test(found)))
         for found in (*timing.mobilisation, *timing.bridge)
     ]
     return Table(
@@ -57,6 +57,13 @@ def tests_table(timing: Timing) -> Table:
         "Of those followed from their first minute, at the data cut.",
         ("The test asks about the curves as they are: it adjusts for nobody's condition.",),
     )
+
+
+def _test(found: Incidence) -> Said:
+    """The p-value; where the counts under the curves are hidden, the test is not shown either."""
+    if any(share.hidden for share in found.counts):
+        return Said(instead="not shown")
+    return plain(say_p(found.p_value))
 
 
 def means_table(timing: Timing) -> Table:
@@ -103,7 +110,7 @@ def sensitivity_table(found: Sensitivity) -> Table:
                 say_share(row.axillary),
                 say_share(row.femoral),
                 say_difference(row.crude),
-                say_difference(row.adjusted),
+                Said(instead=row.reason) if row.counted else say_difference(row.adjusted),
             ),
             small=row.why,
         )

@@ -17,7 +17,7 @@ from outcomes.comparison.page.further_tables import (
 from outcomes.comparison.page.section import Later, Part, Section, Words
 from outcomes.comparison.published import published_bands
 from outcomes.comparison.summary import robustness
-from outcomes.comparison.value import Comparison, Incidence, LearningCurve, Trend
+from outcomes.comparison.value import ARMS, Comparison, Incidence, LearningCurve, Trend
 from outcomes.wording import count, number
 
 
@@ -46,7 +46,18 @@ def _curve(found: Incidence, unit: str) -> list[Part]:
         x_title="Days from the first insertion",
         y_title=unit.capitalize(),
     )
-    return [chart, risk_table(found)]
+    return [chart, *_moved(found), risk_table(found)]
+
+
+def _moved(found: Incidence) -> list[Words]:
+    """How many of each group got there on a pump by the other route."""
+    said = [
+        f"in the {share.arm.lower()} group {count(share.hits)} of {count(share.total)} came after the change "
+        f"to {other.lower()}"
+        for share, other in zip(found.moved, reversed(ARMS), strict=False)
+        if share.hits
+    ]
+    return [Words(f"{found.label}: {', '.join(said)}.")] if said else []
 
 
 def naive_section(comparison: Comparison) -> Section:

@@ -42,4 +42,5 @@ def test_a_choice_that_is_none_is_left_out_and_said(asked, name):
 
 
 def test_filters_are_said_in_words():
-    assert Choices(period="2025", stage="D").narrowed == ("begun in 2025", "shock stage: d: deteriorating")
+    assert Choices(period="2025", stage="D").narrowed == ("begun in 2025", "shock stage D: deteriorating")
+    assert Choices(intent="BTT").narrowed == ("intent: bridge to transplant",)

@@ -23,10 +23,11 @@ from outcomes.comparison.committee import for_committee
 from outcomes.comparison.endpoints import ENDPOINTS
 from outcomes.comparison.filters import LEVELS, calendar_years
 from outcomes.comparison.guard import committee_choices, guard_of
+from outcomes.comparison.page import further_tables
 from outcomes.comparison.summary import summary
 from outcomes.comparison.suppression import both_safe
 from outcomes.comparison.units import Programme, units_of
-from outcomes.comparison.value import ARMS, Comparison, Share
+from outcomes.comparison.value import ARMS, HIDDEN, Comparison, Share
 from tests.outcomes.comparison.simulated import ZONE, programme, stories
 
 THRESHOLD = 5
@@ -240,6 +241,58 @@ def test_curves_are_gone_and_say_why():
     for found in (*comparison.timing.mobilisation, *comparison.timing.bridge):
         assert found.lines == ()
         assert "not shown here" in found.note
+
+
+def transferred_femoral(count: int) -> Programme:
+    """A programme of 200 in which so many femoral patients, and no axillary ones, arrived with a pump."""
+    found = stories(
+        200, 7,
+        chance_axillary=lambda severe, age: np.full(severe.shape, 0.5),
+        risk=lambda axillary, severe, age: np.full(severe.shape, 0.02),
+        spread_days=45,
+    )  # fmt: skip
+    transferred = ~found.axillary & (np.cumsum(~found.axillary) <= count)
+    return programme(found, transferred=transferred, cut_at=datetime(2026, 6, 30, 23, 59, tzinfo=ZONE))
+
+
+@pytest.mark.parametrize(
+    ("count", "what"),
+    [
+        (12, "arrived with a device in place"),
+        (3, "arrived with a device in place, level not shown here"),
+    ],
+)
+def test_who_is_left_out_is_named_only_where_the_table_counts_them(count, what):
+    comparison = seen(transferred_femoral(count), Choices(), PARTS)
+    (left_out,) = comparison.adjusted.overlap.restricted
+    assert (left_out.what, left_out.count) == (what, None)
+    filtered = seen(transferred_femoral(count), Choices(sex="F"), PARTS)
+    assert all("level not shown here" in part.what for part in filtered.adjusted.overlap.restricted)
+
+
+def test_a_refusal_tells_no_count():
+    made = transferred_femoral(12)
+    everything = build_comparison(dataset=made.dataset, facts=made.facts)
+    assert any(row.counted for row in everything.adjusted.rows)
+    assert any(row.counted for row in everything.sensitivity.rows)
+    comparison = seen(made, Choices(), PARTS)
+    refused = [row for row in comparison.adjusted.rows if row.refusal not in ("", HIDDEN)]
+    assert refused
+    for row in (*comparison.adjusted.rows, *comparison.sensitivity.rows):
+        assert row.counted == ""
+        assert row.reason == row.refusal
+    assert all("who could have had either route: at least 10 are" in row.refusal for row in refused)
+    assert (comparison.adjusted.overlap.counted, comparison.adjusted.overlap.kept) == ("", ())
+
+
+def test_a_hidden_test_is_called_not_shown_and_nobody_is_counted_as_moved():
+    comparison = seen(small_programme(2, 120), Choices(), PARTS)
+    assert all(found.moved == () for found in comparison.timing.mobilisation)
+    said = {
+        row.cells[-1].instead or row.cells[-1].value
+        for row in further_tables.tests_table(comparison.timing).rows
+    }
+    assert said == {"not shown"}
 
 
 def test_what_is_drawn_from_single_patients_is_gone():

@@ -69,7 +69,7 @@ def test_the_learning_curve_is_left_out_by_time(found):
 
 
 def test_what_it_would_take_is_said_in_two_figures(found):
-    said = " ".join(robustness(found, "courses"))
+    said = " ".join(robustness(found, "courses", of_events=True))
     assert "Counted in" in said
     assert "more courses" in said
 
@@ -81,7 +81,7 @@ def test_a_way_that_shuts_out_no_difference_is_named(found, usual, unlike):
     low, high = usual
     main = replace(main, adjusted=replace(main.adjusted, value=-0.05, lower=low, upper=high))
     used = replace(others[-1], adjusted=replace(main.adjusted, value=0.23, lower=0.04, upper=0.41))
-    said = " ".join(robustness(replace(found, rows=(main, used)), "courses"))
+    said = " ".join(robustness(replace(found, rows=(main, used)), "courses", of_events=False))
     assert f"in 1: {used.label.lower()} (+23)" in said
     assert ("unlike those of the usual way" in said) == unlike
 

@@ -8,8 +8,11 @@ import numpy as np
 import pytest
 
 from outcomes.comparison import timing as subject
-from outcomes.comparison.build import chosen_units
+from outcomes.comparison.build import build_comparison, chosen_units
 from outcomes.comparison.choices import Choices
+from outcomes.comparison.page.later_sections import time_section
+from outcomes.comparison.page.section import Words
+from outcomes.dataset import deriving
 from outcomes.dataset.clock import minute_of
 from outcomes.estimators.competing import gray_test
 from outcomes.estimators.tally import tally_exits
@@ -109,6 +112,45 @@ def test_no_limits_where_too_many_resamples_lose_an_arm():
     cells = subject._cells(np.arange(20), np.arange(20) < 10, day, cause)
     assert np.isfinite(subject._mean_days(cells.sum(axis=0))).all()
     assert subject._resampled(cells, 0.95) is None
+
+
+def changed(*, walked_day: float, ended_day: float = 9.0, change_day: float = 4.0):
+    """Twelve femoral courses, of which six were changed to axillary, and six axillary ones; all walked."""
+    size = 18
+    found = stories(
+        size, 35,
+        chance_axillary=lambda severe, age: np.arange(size) >= 12,
+        risk=lambda axillary, severe, age: np.zeros(size),
+    )  # fmt: skip
+    switched = np.where(np.arange(size) < 6, change_day, np.inf)
+    made = programme(replace(found, switched_day=switched, ended_day=np.full(size, ended_day)))
+    rows = {
+        "pk": np.arange(1, size + 1),
+        "course": np.arange(1, size + 1),
+        "started": found.start + int(walked_day * DAY),
+        "level": np.full(size, 8),
+    }
+    sessions = deriving.derive_sessions(rows, made.dataset.courses, cut=made.dataset.cut)
+    return replace(made, dataset=replace(made.dataset, sessions=sessions))
+
+
+@pytest.mark.parametrize(("walked_day", "moved"), [(2.0, 0), (6.0, 6)])
+def test_who_walked_after_the_change_of_route_is_counted(walked_day, moved):
+    made = changed(walked_day=walked_day)
+    for found in subject.timing(made, chosen_units(made, Choices())).mobilisation:
+        axillary, femoral = found.moved
+        assert (femoral.hits, femoral.total) == (moved, 12)
+        assert (axillary.hits, axillary.total) == (0, 6)
+        assert femoral.total == found.counts[1].hits
+    as_used = subject.timing(made, chosen_units(made, Choices(view="used")))
+    assert all(found.moved == () for found in as_used.mobilisation)
+
+
+def test_the_page_says_who_walked_after_the_change_of_route():
+    made = changed(walked_day=6.0)
+    comparison = build_comparison(dataset=made.dataset, facts=made.facts, parts=("timing",))
+    said = [part.text for part in time_section(comparison).parts if isinstance(part, Words)]
+    assert "First walk: in the femoral group 6 of 12 came after the change to axillary." in said
 
 
 def test_transfers_in_are_not_in_the_curves_and_are_counted():
