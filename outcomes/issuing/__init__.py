@@ -2,7 +2,8 @@
 
 from outcomes.issuing.fingerprint import fingerprint
 from outcomes.issuing.issue import Verdict, issue, kept_report, reissue, settled_moment, verify
-from outcomes.issuing.restated import LateChange, Moved, late_changes, restatements
+from outcomes.issuing.restated import Moved, restatements
+from outcomes.issuing.restated_changes import LateChange, late_changes
 
 __all__ = [
     "LateChange",

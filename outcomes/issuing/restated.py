@@ -1,49 +1,48 @@
 """What is known now of an issued period that was not known, or known otherwise, when it was issued.
 
 The clock stands still at the issued moment: patients followed for longer change nothing here. Only entries
-made, corrected or removed since then do.
+made, corrected or removed since then do. A figure has moved when what is printed of it differs, its value or
+what it is out of; the limits follow from these.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
-from django.apps import apps
-
+from outcomes.committee import for_committee
 from outcomes.dataset import load_dataset
 from outcomes.issuing.issue import data_cut, issued_period, reissue
-from outcomes.measures.values import Figure, Record
+from outcomes.measures.catalogue import MEASURES
+from outcomes.measures.values import CaseList, Figure, Record
 from outcomes.report import Report, build_report
-from registry.history import Change, changes_in
-from registry.models import Course, IssuedReport
+from outcomes.wording import HIDDEN, show
+from registry.models import IssuedReport
 
 Case = tuple[Record, int]
-# Where a case of a figure, and a changed record, say which course they belong to.
-COURSE_OF_CASE = {
-    "patients": ("CourseHistory", "patient_id", "pgh_obj_id"),
-    "courses": ("CourseHistory", "pgh_obj_id", "pgh_obj_id"),
-    "runs": ("RunHistory", "pgh_obj_id", "course_id"),
-    "events": ("EventHistory", "pgh_obj_id", "course_id"),
-}
-CHANGED = {
-    "Course": "pgh_obj_id",
-    "Run": "course_id",
-    "Event": "course_id",
-    "Mobilisation": "course_id",
-    "CourseOutcome": "course_id",
-}
+ORDER = {measure.id: place for place, measure in enumerate(MEASURES)}
+
+
+@dataclass(frozen=True)
+class Shift:
+    """The cases that came into one side of a figure, its numerator or denominator, and those that left it."""
+
+    came: frozenset[Case] = frozenset()
+    went: frozenset[Case] = frozenset()
+
+    def __bool__(self) -> bool:
+        return bool(self.came or self.went)
 
 
 @dataclass(frozen=True)
 class Moved:
-    """A figure that differs, with the records that came into it or left it."""
+    """A figure that differs, with the cases that came into its numerator or denominator or left them."""
 
     was: Figure | None
     now: Figure | None
-    came: tuple[Case, ...]
-    went: tuple[Case, ...]
+    numerator: Shift
+    denominator: Shift
 
     @property
     def figure(self) -> Figure:
@@ -52,14 +51,42 @@ class Moved:
         assert found is not None
         return found
 
+    @property
+    def came(self) -> tuple[Case, ...]:
+        """What came into either side."""
+        return tuple(sorted(self.numerator.came | self.denominator.came))
 
-@dataclass(frozen=True)
-class LateChange:
-    """A change made after the issue to a record of a course behind a moved figure."""
+    @property
+    def went(self) -> tuple[Case, ...]:
+        """What left either side."""
+        return tuple(sorted(self.numerator.went | self.denominator.went))
 
-    course: Course | None
-    entity: str
-    change: Change
+    @property
+    def cases(self) -> frozenset[Case]:
+        """All cases behind the figure, then and now."""
+        found = [f.cases for f in (self.was, self.now) if f]
+        return frozenset().union(
+            *(_keys(side) for each in found for side in (each.numerator, each.denominator))
+        )
+
+    @property
+    def by_values(self) -> bool:
+        """Whether a number moved, such as device-days or a median, though no case came or left."""
+        if self.was is None or self.now is None:
+            return False
+        sides = (
+            (self.was.numerator, self.now.numerator, self.numerator),
+            (self.was.denominator, self.now.denominator, self.denominator),
+        )
+        moved = any(was != now and not shift for was, now, shift in sides)
+        return moved or not (self.numerator or self.denominator)
+
+    @property
+    def by_exposure_alone(self) -> bool:
+        """Whether a rate moved through its device-days, with the same events."""
+        if self.was is None or self.now is None or self.figure.out_of != "device-days":
+            return False
+        return self.was.numerator == self.now.numerator and not self.numerator
 
 
 def known_now(issued: IssuedReport) -> Report:
@@ -68,64 +95,82 @@ def known_now(issued: IssuedReport) -> Report:
     return build_report(dataset=dataset, period=issued_period(issued))
 
 
-def restatements(issued: IssuedReport) -> tuple[Moved, ...]:
-    """The figures of an issued report that would be others if it were issued now as of the same moment."""
-    was, now = _figures(reissue(issued)), _figures(known_now(issued))
-    keys = {**was, **now}
-    return tuple(_moved(was.get(k), now.get(k)) for k in keys if _differs(was.get(k), now.get(k)))
+def restatements(issued: IssuedReport, *, smallest_cell: int | None = None) -> tuple[Moved, ...]:
+    """The figures of an issued report that would be others if it were issued now as of the same moment.
+
+    With ``smallest_cell`` only those that a reader may see who sees no smaller count.
+    """
+    was, now = reissue(issued), known_now(issued)
+    moved = _moved_between(was, now)
+    return moved if smallest_cell is None else _without_small_counts(moved, was, now, smallest_cell)
+
+
+def _moved_between(was: Report, now: Report) -> tuple[Moved, ...]:
+    before, after = _figures(was), _figures(now)
+    keys = [key for key in {**before, **after} if _printed(before.get(key)) != _printed(after.get(key))]
+    moved = [_moved(before.get(key), after.get(key)) for key in keys]
+    return tuple(sorted(moved, key=lambda each: ORDER[each.figure.measure]))
 
 
 def _figures(report: Report) -> dict[str, Figure]:
     return {figure.key: figure for figure in report.figures}
 
 
-def _differs(was: Figure | None, now: Figure | None) -> bool:
-    if was is None or now is None:
-        return True
-    return (was.numerator, was.denominator, was.estimate) != (now.numerator, now.denominator, now.estimate)
+def _printed(figure: Figure | None) -> tuple[str, str]:
+    """Value and what it is out of, as printed; a figure over nothing says as little as none."""
+    if figure is None or not any((figure.numerator, figure.denominator, figure.estimate)):
+        return "", ""
+    shown = show(figure)
+    return shown.value, shown.of
 
 
 def _moved(was: Figure | None, now: Figure | None) -> Moved:
-    before, after = _cases(was), _cases(now)
-    return Moved(was, now, tuple(sorted(after - before)), tuple(sorted(before - after)))
+    return Moved(
+        was,
+        now,
+        _shift(was.cases.numerator if was else (), now.cases.numerator if now else ()),
+        _shift(was.cases.denominator if was else (), now.cases.denominator if now else ()),
+    )
 
 
-def _cases(figure: Figure | None) -> set[Case]:
-    """The records in numerator and denominator."""
-    if figure is None:
-        return set()
-    lists = (*figure.cases.numerator, *figure.cases.denominator)
-    return {(cases.record, pk) for cases in lists for pk in cases.pks}
+def _shift(was: Iterable[CaseList], now: Iterable[CaseList]) -> Shift:
+    before, after = _keys(was), _keys(now)
+    return Shift(after - before, before - after)
 
 
-def late_changes(issued: IssuedReport, moved: Iterable[Moved]) -> tuple[LateChange, ...]:
-    """Who changed what, when and why since the issue, in the courses behind moved figures; latest first."""
-    courses = _courses({case for figure in moved for case in (*figure.came, *figure.went)})
-    known = Course.objects.select_related("patient").in_bulk(courses)
-    found = [
-        LateChange(known.get(course), model.entity, change)
-        for name, column in CHANGED.items()
-        for model, pk, course in _touched(name, column, issued, courses)
-        for change in changes_in(model, pk)
-        if change.at > issued.as_of
-    ]
-    return tuple(sorted(found, key=lambda late: late.change.at, reverse=True))
+def _keys(lists: Iterable[CaseList]) -> frozenset[Case]:
+    return frozenset((cases.record, pk) for cases in lists for pk in cases.pks)
 
 
-def _history(name: str) -> Any:
-    return apps.get_model("registry", name)._default_manager
+def _without_small_counts(
+    moved: tuple[Moved, ...], was: Report, now: Report, smallest_cell: int
+) -> tuple[Moved, ...]:
+    """Figures of which neither then nor now is hidden, and which many cases moved.
+
+    The step between two figures that may be shown is a count of its own: a step of one would tell what
+    happened to one patient. So the steps are held to the same rules as the figures.
+    """
+    steps = replace(now, figures=tuple(_step(each) for each in moved))
+    seen = [_shown(for_committee(report, threshold=smallest_cell)) for report in (was, now, steps)]
+    return tuple(
+        each
+        for each in moved
+        if all(each.figure.key in keys for keys in seen) and len(each.came) + len(each.went) >= smallest_cell
+    )
 
 
-def _courses(cases: set[Case]) -> set[int]:
-    found: set[int] = set()
-    for record, (history, own, course) in COURSE_OF_CASE.items():
-        pks = [pk for kind, pk in cases if kind == record]
-        if pks:
-            found |= set(_history(history).filter(**{f"{own}__in": pks}).values_list(course, flat=True))
-    return found
+def _shown(report: Report) -> set[str]:
+    return {figure.key for figure in report.figures if figure.note != HIDDEN}
 
 
-def _touched(name: str, column: str, issued: IssuedReport, courses: set[int]) -> list[tuple[Any, int, int]]:
-    rows = _history(f"{name}History").filter(pgh_created_at__gt=issued.as_of, **{f"{column}__in": courses})
-    model = apps.get_model("registry", name)
-    return [(model, pk, course) for pk, course in rows.values_list("pgh_obj_id", column).distinct()]
+def _step(moved: Moved) -> Figure:
+    """By how much the counts of a figure moved, as a figure."""
+    numerator, denominator, missing = (
+        _apart(moved.was, moved.now, name) for name in ("numerator", "denominator", "missing")
+    )
+    return replace(moved.figure, numerator=numerator, denominator=denominator, missing=missing)
+
+
+def _apart(was: Figure | None, now: Figure | None, name: str) -> Any:
+    counts = [getattr(figure, name) if figure else 0 for figure in (was, now)]
+    return None if None in counts else abs(counts[1] - counts[0])

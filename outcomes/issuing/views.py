@@ -10,7 +10,6 @@ from django.core.exceptions import PermissionDenied
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 
-from outcomes.case_lists import name_cases
 from outcomes.committee import is_whole_quarter
 from outcomes.issuing.forms import IssueForm
 from outcomes.issuing.issue import (
@@ -22,15 +21,18 @@ from outcomes.issuing.issue import (
     settled_moment,
     verify,
 )
-from outcomes.issuing.restated import late_changes, restatements
+from outcomes.issuing.restated import restatements
+from outcomes.issuing.restated_changes import behind_values, late_changes
+from outcomes.issuing.restated_page import groups_of, names_of, said
 from outcomes.quarter import key_figures
 from outcomes.views import asked_period, report_context
-from outcomes.wording import show
 from registry.access import LOGBOOK, REPORTS, WRITING, SignedInRequest, allow, own
 from registry.choices import Role
 from registry.models import IssuedReport
+from registry.views.places import place_of
 
 SIGNERS = frozenset({Role.PHYSICIAN})
+TOLD_AT_ONCE = 4  # a year of quarters; what moved in one costs its report twice over
 
 
 @allow(SIGNERS, methods=WRITING)
@@ -65,7 +67,10 @@ def sign(request: SignedInRequest) -> HttpResponse:
 
 @allow(REPORTS)
 def issued_reports(request: SignedInRequest) -> HttpResponse:
-    return render(request, "issued/list.html", {"issued": IssuedReport.objects.seen_by(request.user)})
+    """The issued reports; whether anything moved in the newest is worked out once the page stands."""
+    issued = IssuedReport.objects.seen_by(request.user)
+    told_at_once = TOLD_AT_ONCE if request.user.role in LOGBOOK else 0
+    return render(request, "issued/list.html", {"issued": issued, "told_at_once": told_at_once})
 
 
 def issued_for(request: SignedInRequest, report_id: Any) -> IssuedReport:
@@ -89,21 +94,20 @@ def issued_report(request: SignedInRequest, report_id: Any) -> HttpResponse:
 def restated(request: SignedInRequest, report_id: Any) -> HttpResponse:
     """What is known now and was not when the report was issued."""
     issued = issued_for(request, report_id)
-    moved = restatements(issued)
     opens = request.user.role in LOGBOOK
+    moved = restatements(issued, smallest_cell=None if opens else request.centre.smallest_cell)
+    changes = late_changes(issued, moved) if opens else ()
+    changed = behind_values(moved, changes) if opens else {}
+    names = names_of(moved, user=request.user) if opens else {}
+    by_exposure = [each for each in moved if each.by_exposure_alone]
     context = {
         "issued": issued,
-        "moved": [
-            {
-                "figure": each.figure,
-                "was": show(each.was) if each.was and opens else None,
-                "now": show(each.now) if each.now and opens else None,
-                "came": name_cases(each.came, user=request.user) if opens else (),
-                "went": name_cases(each.went, user=request.user) if opens else (),
-            }
-            for each in moved
-        ],
-        "changes": late_changes(issued, moved) if opens else (),
+        "said": said(moved, opens=opens),
+        "groups": groups_of([each for each in moved if not each.by_exposure_alone], names, changed),
+        "rates": groups_of(by_exposure, names, changed),
+        "rates_moved": len(by_exposure),
+        "changes": [(late, place_of(late.about) if late.about else "") for late in changes],
         "opens": opens,
+        "largest_hidden": request.centre.smallest_cell - 1,
     }
     return render(request, "issued/restated.html", context)
