@@ -81,7 +81,7 @@ def no_chance(units: Units, found: Sequence[Coded], rows: Flags) -> tuple[Flags,
     """
     said: list[Restriction] = []
     while True:
-        bare = [one for each in found for one in _one_sided(units, each, rows) if one.no_chance]
+        bare = [one for one in _one_sided(units, found, rows) if one.no_chance]
         if not bare:
             return rows, tuple(said)
         said += [one.said for one in bare]
@@ -90,13 +90,13 @@ def no_chance(units: Units, found: Sequence[Coded], rows: Flags) -> tuple[Flags,
 
 def separating(units: Units, found: Sequence[Coded], rows: Flags) -> tuple[Flags, tuple[Restriction, ...]]:
     """What is left of ``rows`` without any level that an arm lacks: a model with it cannot be fitted."""
-    bare = [one for each in found for one in _one_sided(units, each, rows)]
+    bare = _one_sided(units, found, rows)
     return _without(rows, bare), tuple(one.said for one in bare)
 
 
 def kept(units: Units, found: Sequence[Coded], rows: Flags) -> tuple[Restriction, ...]:
     """Levels among ``rows`` that an arm lacks, but with so few that it may be chance."""
-    return tuple(one.said for each in found for one in _one_sided(units, each, rows))
+    return tuple(one.said for one in _one_sided(units, found, rows))
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,16 +120,19 @@ def _without(rows: Flags, bare: Sequence[_Bare]) -> Flags:
     return rows
 
 
-def _one_sided(units: Units, found: Coded, rows: Flags) -> list[_Bare]:
-    """Levels that occur in one arm only; none where an arm has too many gaps to tell."""
-    count = len(found.names)
-    arms = [
-        np.bincount(found.positions[rows & arm] + 1, minlength=count + 1)
-        for arm in (units.axillary, ~units.axillary)
-    ]
-    levels = np.array([arm[1:] for arm in arms])
-    known = levels.sum(axis=1)
-    if any(here < max(limits.KNOWN_SHARE * arm.sum(), 1) for here, arm in zip(known, arms, strict=True)):
+def _one_sided(units: Units, found: Sequence[Coded], rows: Flags) -> list[_Bare]:
+    """Levels that occur in one arm of ``rows`` only."""
+    chosen = np.flatnonzero(rows)
+    arm = (~units.axillary[chosen]).astype(np.int64)  # position in ARMS
+    return [one for each in found for one in _bare_levels(each, each.positions[chosen], arm)]
+
+
+def _bare_levels(found: Coded, positions: Ints, arm: Ints) -> list[_Bare]:
+    """Levels that one arm lacks; none where an arm has too many gaps to tell."""
+    width = len(found.names) + 1
+    counts = np.bincount(positions + 1 + arm * width, minlength=2 * width).reshape(2, width)
+    levels, known = counts[:, 1:], counts[:, 1:].sum(axis=1)
+    if (known < np.maximum(limits.KNOWN_SHARE * counts.sum(axis=1), 1)).any():
         return []
     made = []
     for level in np.flatnonzero((levels.min(axis=0) == 0) & (levels.max(axis=0) > 0)).tolist():
