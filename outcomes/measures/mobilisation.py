@@ -291,7 +291,11 @@ COURSE = Measure(
     ),
     estimator="outcomes.estimators.competing.cumulative_incidence",
     unit="proportion of courses",
-    definition=f"The share mobilised by each day among all, not among those who were. {DAY_NUMBER}",
+    definition=(
+        "The share mobilised by each day among all, not among those who were. Whoever is moved to another "
+        "route and walks there counts under the first: this clock does not say on which pump a patient "
+        f"walked, the route clock does. {DAY_NUMBER}"
+    ),
     source=f"{CONVENTION}; {SCALE}; {AALEN_JOHANSEN}",
     compute=by_course,
 )

@@ -76,7 +76,7 @@ def test_what_it_would_take_is_said_in_two_figures(found):
 
 @pytest.mark.parametrize(("usual", "unlike"), [((-0.30, 0.18), True), ((0.02, 0.18), False)])
 def test_a_way_that_shuts_out_no_difference_is_named(found, usual, unlike):
-    """As in the invented programme: −5 (−30 to +18) as intended, +23 (+4 to +41) as used."""
+    """As in the invented programme: −6 (−32 to +19) as intended, +23 (+4 to +41) as used."""
     main, *others = found.rows
     low, high = usual
     main = replace(main, adjusted=replace(main.adjusted, value=-0.05, lower=low, upper=high))
