@@ -14,7 +14,11 @@ SOURCE = "all ended balloon-pump runs of the centre whose patients did not withd
 COLUMNS = (
     Column("code", "one patient; random, new in every file", 15),
     Column("year", "year of insertion; any: given up so that enough patients are alike", 8),
-    Column("age", "age at insertion in bands; above 89 always 90+; any: given up", 8),
+    Column(
+        "age",
+        "age at insertion in bands; above 89 always 90+; any: given up; unknown: born later by the record",
+        8,
+    ),
     Column("sex", "as recorded; any: given up", 6),
     Column("route", "AXILLARY, FEMORAL or OTHER", 11),
     Column("access", "access method, a code of the dictionary", 16),

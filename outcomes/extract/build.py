@@ -17,6 +17,8 @@ from datetime import datetime
 from random import SystemRandom
 from typing import Any
 
+from django.utils import timezone
+
 from registry.choices import Outcome
 from registry.choices_events import OUT_OF_BED_LEVEL, WALK_LEVEL, EventKind, ReviewState
 from registry.models import Centre, Course, Run
@@ -24,6 +26,7 @@ from registry.models import Centre, Course, Run
 DAY_SECONDS = 86_400
 OLDEST_AGE = 89
 OLDEST_BAND = "90+"
+UNKNOWN_AGE = "unknown"  # the year of birth lies after the insertion
 CODE_BYTES = 6
 ALL = "any"
 
@@ -72,15 +75,17 @@ class TooFewAlikeError(Exception):
 
 
 def age_band(age: int, width: int) -> str:
-    """``60-69``; above 89 always ``90+``."""
+    """``60-69``; above 89 always ``90+``, below nought ``unknown``."""
     if age > OLDEST_AGE:
         return OLDEST_BAND
+    if age < 0:
+        return UNKNOWN_AGE
     low = age // width * width
     return f"{low}-{min(low + width - 1, OLDEST_AGE)}"
 
 
 def _wider(row: Row) -> Row:
-    if row.age == OLDEST_BAND:
+    if row.age in (OLDEST_BAND, UNKNOWN_AGE):
         return row
     return replace(row, age=age_band(int(row.age.partition("-")[0]), 20))
 
@@ -130,15 +135,16 @@ def _rows(centre: Centre) -> tuple[list[int], list[Row]]:
         "course__runs", "course__events", "course__mobilisations", "checks"
     )
     found = list(runs)
-    return [run.patient_id for run in found], [_row(run) for run in found]
+    return [run.patient_id for run in found], [_row(run, centre) for run in found]
 
 
-def _row(run: Run) -> Row:
+def _row(run: Run, centre: Centre) -> Row:
     course, patient = run.course, run.course.patient
+    year = timezone.localtime(run.inserted_at, centre.zone).year
     outcome = getattr(course, "outcome", None)
     return Row(
-        year=str(run.inserted_at.year),
-        age=age_band(run.inserted_at.year - patient.birth_year, 10),
+        year=str(year),
+        age=age_band(year - patient.birth_year, 10),
         sex=patient.sex,
         route=str(run.route_group),
         access=run.access_method,

@@ -51,8 +51,8 @@ def _run_rows(course: Course, now: datetime) -> list[dict[str, Any]]:
 
 
 def _facts(course: Course, now: datetime) -> list[dict[str, str]]:
-    patient, first = course.patient, course.first_inserted_at
-    year = first.year if first else now.year
+    patient, zone = course.patient, course.centre.zone
+    year = timezone.localtime(course.first_inserted_at or now, zone).year
     height, weight = course.height_cm, course.weight_kg
     return [
         {"label": "Sex", "value": patient.get_sex_display()},

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -163,3 +163,9 @@ def test_a_patient_is_found_by_address(desk: Client, run: Run) -> None:
     assert "HB-7777" in page
     assert run.patient.study_no not in page
     assert desk.get(f"{reverse('find')}?patient=7").status_code == 404
+
+
+def test_the_age_is_that_of_the_year_at_the_centre(desk: Client, run: Run) -> None:
+    """Half an hour into 2024 in Berlin it is still 2023 in UTC; the patient was born in 1960."""
+    Run.objects.update(inserted_at=datetime(2023, 12, 31, 23, 30, tzinfo=UTC))
+    assert "about 64 years" in desk.get(place_of(run)).content.decode()
