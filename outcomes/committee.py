@@ -3,15 +3,17 @@
 Coarse on purpose, since a quarter holds few patients. Whole blocks are hidden rather than single cells: where
 the figures of one route are few, those of every route give way and only the total stays; where the total of
 an item is few, everything that adds up with it gives way. Curves, and what is read off them, rest on single
-patients and are left away. The committee reads whole quarters, which do not overlap, so no two reports can be
-subtracted. What happened to patients stands on the comparison page alone: counts of a quarter beside it would
-tell those that it holds back, and few quarters hold enough to be shown anyway.
+patients and are left away. The committee reads whole quarters that are over: they do not overlap, and nobody
+comes in between two readings of one, though a late entry or a correction still moves a figure. What happened
+to patients stands on the comparison page alone: counts of a quarter beside it would tell those that it holds
+back, and few quarters hold enough to be shown anyway.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from datetime import datetime
 
 from outcomes.comparison.suppression import both_safe, is_small
 from outcomes.measures.values import ALL_ROUTES, Cases, Figure
@@ -52,9 +54,9 @@ def is_compared(measure: str) -> bool:
     return measure in COMPARED or measure.partition(".")[0] in COMPARED
 
 
-def is_whole_quarter(period: Period) -> bool:
-    """Whether a period is one calendar quarter."""
-    return QUARTER.fullmatch(period.label) is not None
+def is_for_committee(period: Period, now: datetime) -> bool:
+    """Whether a period is one calendar quarter, and over."""
+    return QUARTER.fullmatch(period.label) is not None and period.end <= now
 
 
 def _hidden_of(figures: Sequence[Figure], threshold: int, *, by_item: bool) -> set[str]:

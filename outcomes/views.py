@@ -11,7 +11,7 @@ from django.shortcuts import render
 from django.utils import timezone
 
 from outcomes.case_lists import case_rows
-from outcomes.committee import for_committee, is_whole_quarter
+from outcomes.committee import for_committee, is_for_committee
 from outcomes.comparison.page.charts import ComparisonChart
 from outcomes.comparison.page.drawing import comparison_spec
 from outcomes.comparison.page.values import chart_values as compared_values
@@ -28,6 +28,10 @@ from registry.access import LOGBOOK, REPORTS, SignedInRequest, allow
 from registry.choices import Role
 from registry.models import Centre, IssuedReport
 
+COMMITTEE_PERIODS = (
+    "The committee reads whole quarters that are over, such as 2026-Q3: others overlap, and one that still "
+    "goes on would give each newcomer away to whoever reads twice."
+)
 BESIDE = (
     (
         "trends",
@@ -67,8 +71,8 @@ def asked_period(request: SignedInRequest) -> Asked:
         period = Period.parse(text, request.centre.zone)
     except PeriodError as error:
         return Asked(usual, text, f"{error}.")
-    if request.user.role not in LOGBOOK and not is_whole_quarter(period):
-        return Asked(usual, text, "The committee reads whole quarters, such as 2026-Q3, as others overlap.")
+    if request.user.role not in LOGBOOK and not is_for_committee(period, timezone.now()):
+        return Asked(usual, text, COMMITTEE_PERIODS)
     return Asked(period, text)
 
 

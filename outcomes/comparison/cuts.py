@@ -2,8 +2,9 @@
 
 Counts stand still until enough has come in: those of an outcome are brought up to a quarter end only when
 none of them differs from its last shown value by a small number. Whoever reads at any two moments then learns
-of no small number of patients in between, and the count is shown as it stood rather than hidden. What is
-protected so is what happened to patients. How many courses began by a route is not: it says nothing of them.
+of no small number of patients in between, and the count is shown as it stood rather than hidden. Late entries
+and corrections change a count at once. What is protected so is what happened to patients. How many courses
+began by a route is not: it says nothing of them.
 """
 
 from __future__ import annotations
