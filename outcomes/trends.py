@@ -87,10 +87,21 @@ def _trend(quarters: Sequence[Report], measure: str, item: str, title: str, y_ti
         y_title=y_title,
         percent=False,
         series=series,
-        method="; ".join(methods),
+        method="; ".join([*methods, *_missing(quarters, series)]),
         routes=tuple(group.value for group in ARMS),
         rows=tuple(report.header.period for report in quarters),
     )
+
+
+def _missing(quarters: Sequence[Report], series: Sequence[Series]) -> list[str]:
+    """Which quarters stand empty, so that none is taken for 0."""
+    periods = [report.header.period for report in quarters]
+    said = [
+        f"{', '.join(empty)} ({each.name.lower()})"
+        for each in series
+        if (empty := [period for period in periods if period not in each.x])
+    ]
+    return [f"no value shown, which is not 0: {'; '.join(said)}"] if said else []
 
 
 def _said(last: Sequence[Figure]) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 
 from outcomes.comparison.page.charts import ComparisonChart
 from outcomes.comparison.summary import NEVER_CAUSAL, summary
-from outcomes.comparison.value import Comparison
+from outcomes.comparison.value import Comparison, CrudeRow
 from outcomes.exports.drawing.compared import difference_words
 from outcomes.exports.material import CAUTION, Material
 from outcomes.exports.slides import told
@@ -39,12 +39,20 @@ def comparison(story: Story) -> None:
 
 
 def forest_rows(compared: Comparison, chart: ComparisonChart) -> list[str]:
-    """As many rows as the slide holds: those with a weighted figure, then those that happened most often."""
+    """As many rows as the slide holds: those with a weighted figure, those whose crude limits exclude 0, then
+    those that happened most often.
+    """
     weighted = {x for series in chart.series[1:] for x in series.x}
-    crude = compared.crude.rows if compared.crude else ()
-    often = {row.label: -(row.axillary.hits or 0) - (row.femoral.hits or 0) for row in crude}
-    first = sorted(chart.rows, key=lambda row: (row not in weighted, often.get(row, 0)))[:MOST_OUTCOMES]
-    return [row for row in chart.rows if row in first]
+    crude = {row.label: row for row in compared.crude.rows} if compared.crude else {}
+    first = sorted(chart.rows, key=lambda label: (label not in weighted, *_weight(crude[label])))
+    return [row for row in chart.rows if row in first[:MOST_OUTCOMES]]
+
+
+def _weight(row: CrudeRow) -> tuple[bool, int]:
+    """Smaller for what must not be dropped."""
+    low, high = row.difference.lower, row.difference.upper
+    clear = low is not None and high is not None and not low <= 0.0 <= high
+    return not clear, -(row.axillary.hits or 0) - (row.femoral.hits or 0)
 
 
 def _forest_notes(chart: ComparisonChart) -> list[str]:
@@ -74,7 +82,14 @@ def _trend_page(story: Story, names: Sequence[str], finding: Callable[[Material]
         heading = chart.label.partition(" by quarter")[0]
         page.words(Box(box.left, 1.42, box.width, 0.35), [heading], bold=True)
         place(page, chart, Box(box.left, 1.8, box.width, 4.4))
-    line = f"Bars show 95% limits. A single quarter above or below the others is no signal. {story.mark}"
+    every = [(chart, series) for chart in charts for series in chart.series]
+    limits = any(limit is not None for _, series in every for limit in series.lower)
+    empty = any(len(series.x) < len(chart.rows) for chart, series in every)
+    line = (
+        f"{'Bars show 95% limits. ' if limits else ''}"
+        f"{'A quarter without a mark has no value shown, which is not 0. ' if empty else ''}"
+        f"A single quarter above or below the others is no signal. {story.mark}"
+    )
     page.words(Box(0.6, 6.3, 12.1, 0.4), [line], size=SMALL_SIZE, soft=True)
 
 

@@ -21,7 +21,7 @@ from outcomes.comparison.value import Comparison
 from outcomes.exports.drawing.compared import difference_words
 from outcomes.exports.material import Material
 from outcomes.exports.packet import packet_html
-from outcomes.exports.slides import slides
+from outcomes.exports.slides import context_pages, slides
 from outcomes.exports.slides.context_pages import forest_rows
 from outcomes.exports.workbook import workbook
 from outcomes.figures import Chart
@@ -151,6 +151,26 @@ def test_the_forest_of_the_slide_names_what_it_draws(full: Material) -> None:
 
     assert all(row in words for row in shown.rows)
     assert all(difference_words(series, i) in words for series in shown.series for i in range(len(series.x)))
+
+
+def test_the_slide_drops_no_outcome_that_differs_beyond_chance(
+    full: Material, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    forest, compared = full.forest, full.compared
+    assert forest is not None
+    assert compared is not None
+    assert compared.crude is not None
+    weighted = {label for series in forest.series[1:] for label in series.x}
+    rare = min(
+        (row for row in compared.crude.rows if row.label in forest.rows and row.label not in weighted),
+        key=lambda row: (row.axillary.hits or 0) + (row.femoral.hits or 0),
+    )
+    clear = replace(rare, difference=replace(rare.difference, lower=-0.2, upper=-0.04))
+    rows = tuple(clear if row is rare else row for row in compared.crude.rows)
+    monkeypatch.setattr(context_pages, "MOST_OUTCOMES", len(weighted) + 1)
+
+    shown = forest_rows(replace(compared, crude=replace(compared.crude, rows=rows)), forest)
+    assert rare.label in shown
 
 
 def test_the_packet_holds_the_tables_of_the_comparison(full: Material) -> None:

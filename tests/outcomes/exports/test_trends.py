@@ -23,6 +23,7 @@ def test_a_quarter_without_an_estimate_is_left_open(material: Material) -> None:
 
     assert dwell.series[0].x == ("2026-Q1", "2026-Q3")
     assert dwell.series[1].x == ("2026-Q2", "2026-Q3")
+    assert "no value shown, which is not 0: 2026-Q2 (axillary); 2026-Q1 (femoral)" in dwell.method
 
 
 def test_a_single_quarter_is_no_trend(material: Material) -> None:
