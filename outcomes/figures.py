@@ -18,6 +18,7 @@ ROUTE_NAMES = {
     RouteGroup.FEMORAL: "Femoral",
     RouteGroup.OTHER: "Other route",
 }
+LAST_STEP = 0.04  # of the days, so that the last step of layers is wide enough to be seen
 
 
 @dataclass(frozen=True)
@@ -57,6 +58,7 @@ class Chart:
     ``steps`` are curves over days, ``stack`` layers over days that add up to at most 1, ``dots`` values with
     limits in labelled rows, ``trend`` values with limits in labelled periods, ``forest`` differences in
     labelled rows around 0. ``rows`` names the rows or periods in order, with those that show no value.
+    Layers keep their last value until the day ``held_until``, or to the end of the axis where it is None.
     """
 
     id: str
@@ -70,11 +72,17 @@ class Chart:
     method: str
     routes: tuple[str, ...] = ()
     x_max: float | None = None
+    held_until: float | None = None
     rows: tuple[str, ...] = ()
 
     @property
     def empty(self) -> bool:
         return not any(series.x for series in self.series)
+
+    @property
+    def cut(self) -> bool:
+        """Whether a limit of a trend lies beyond its axis, or has no end."""
+        return self.kind == "trend" and any(beyond(self, series) for series in self.series)
 
     def of(self, labels: Collection[str]) -> Self:
         """The same chart of labelled rows with some of them."""
@@ -126,16 +134,26 @@ def steps(
 def stack(curves: Sequence[Curve], *, id: str, finding: str, label: str, x_max: float) -> Chart:
     """Cumulative incidence of several outcomes of one route, each on top of the one before.
 
-    ``x_max`` in days makes the charts of the routes comparable at a glance.
+    ``x_max`` in days, the last day of any route, makes the charts of the routes comparable at a glance. The
+    axis goes on a little, and so do the layers, or a step on the last day could not be seen.
     """
+    room = max(1.0, LAST_STEP * x_max)
     grid = tuple(sorted({day for curve in curves for day in _days(curve)}))
     series = tuple(
-        Series(curve.label.partition(",")[0], curve.group, grid, tuple(_value_at(curve, day) for day in grid))
+        Series(_name(curve), curve.group, grid, tuple(_value_at(curve, day) for day in grid))
         for curve in curves
     )
     method = "; ".join(dict.fromkeys(curve.method for curve in curves))
     x_title = "Days from the first insertion"
-    return Chart(id, "stack", finding, label, x_title, "Courses", True, series, method, x_max=x_max)
+    all_out = sum(layer.y[-1] for layer in series) > 1 - 1e-9
+    until = None if all_out or not grid else grid[-1] + room
+    chart = Chart(id, "stack", finding, label, x_title, "Courses", True, series, method)
+    return replace(chart, x_max=x_max + room, held_until=until)
+
+
+def _name(curve: Curve) -> str:
+    """What the curve shows, without the route behind the last comma."""
+    return curve.label.rpartition(",")[0]
 
 
 def _value_at(curve: Curve, day: float) -> float:
@@ -176,3 +194,10 @@ def trend_top(chart: Chart) -> float:
     values = max((v for s in chart.series for v in s.y), default=1.0) or 1.0
     limits = [v for s in chart.series for v in s.upper if v is not None and v <= 3 * values]
     return max([values, *limits])
+
+
+def beyond(chart: Chart, series: Series) -> tuple[float | str, ...]:
+    """The periods of a trend whose upper limit lies beyond the axis or has no end."""
+    top = trend_top(chart)
+    limited = zip(series.x, series.lower, series.upper, strict=True)
+    return tuple(x for x, low, high in limited if (low is not None if high is None else high > top))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from outcomes.figures import Chart, Series, trend_top
+from outcomes.figures import Chart, Series, beyond, trend_top
 from registry.choices import RouteGroup
 
 COLOURS = {RouteGroup.AXILLARY: "#0072B2", RouteGroup.FEMORAL: "#D55E00", RouteGroup.OTHER: "#7A7A7A"}
@@ -49,12 +49,13 @@ def _axis(title: str, *, percent: bool, **more: Any) -> dict[str, Any]:
 
 def _layout(chart: Chart) -> dict[str, Any]:
     if chart.kind == "dots":
-        rows = max((len(series.x) for series in chart.series), default=1)
+        rows = list(dict.fromkeys(str(x) for series in chart.series for x in series.x))
         return {
             "xaxis": _axis(chart.x_title, percent=chart.percent),
             "yaxis": {"autorange": "reversed", "automargin": True},
             "showlegend": False,
-            "height": 90 + 40 * rows,
+            "height": 90 + 40 * len(rows),
+            "meta": {"rows": rows},
             "scattermode": "group",
         }
     if chart.kind == "trend":
@@ -66,7 +67,7 @@ def _layout(chart: Chart) -> dict[str, Any]:
                 "categoryarray": periods,
                 "range": [-0.5, len(periods) - 0.5],
             },
-            "yaxis": _axis(chart.y_title, percent=chart.percent, range=[0, 1.05 * trend_top(chart)]),
+            "yaxis": _axis(chart.y_title, percent=chart.percent, range=[0, _trend_edge(chart)]),
             "showlegend": False,
             "scattermode": "group",
             "scattergap": 0.85,
@@ -124,9 +125,9 @@ def _stack(chart: Chart) -> list[dict[str, Any]]:
             {
                 "type": "scatter",
                 "mode": "lines",
-                "name": series.name,
-                "x": list(series.x),
-                "y": list(series.y),
+                "name": f"{series.name} {series.y[-1]:.0%}",
+                "x": [*series.x, chart.held_until or chart.x_max],
+                "y": [*series.y, series.y[-1]],
                 "stackgroup": "outcome",
                 "line": {"shape": "hv", "width": 1, "color": "#777777"},
                 "fillcolor": colour,
@@ -173,8 +174,32 @@ def _dots(chart: Chart) -> list[dict[str, Any]]:
     return traces
 
 
+def _trend_edge(chart: Chart) -> float:
+    """The upper end of the axis."""
+    return 1.05 * trend_top(chart)
+
+
+def _arrows(chart: Chart) -> list[dict[str, Any]]:
+    """The heads of limits that reach beyond the axis, on its edge."""
+    cut = [(series, list(beyond(chart, series))) for series in chart.series]
+    return [
+        {
+            "type": "scatter",
+            "mode": "markers",
+            "x": at,
+            "y": [_trend_edge(chart)] * len(at),
+            "offsetgroup": series.group,
+            "cliponaxis": False,
+            "hoverinfo": "skip",
+            "marker": {"symbol": "triangle-up", "size": 11, "color": COLOURS[RouteGroup(series.group)]},
+        }
+        for series, at in cut
+        if at
+    ]
+
+
 def _trend(chart: Chart) -> list[dict[str, Any]]:
-    """Points joined by thin lines; a limit without end reaches beyond the axis."""
+    """Points joined by thin lines; a limit without end reaches beyond the axis, as an arrow says."""
     beyond = 4 * trend_top(chart)
     traces = []
     for series in chart.series:
@@ -203,4 +228,4 @@ def _trend(chart: Chart) -> list[dict[str, Any]]:
                 },
             }
         )  # fmt: skip
-    return traces
+    return [*traces, *_arrows(chart)]

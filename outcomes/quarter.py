@@ -137,14 +137,17 @@ def _devices(report: Report) -> Section:
 
 def _mobilisation(report: Report) -> Section:
     charts: list[Table | Chart] = []
-    for item, phrase in (("out-of-bed", "Out of bed by day 3"), ("walk", "First walk by day 3")):
+    for item, phrase, words in (
+        ("out-of-bed", "Out of bed by day 3", "getting out of bed"),
+        ("walk", "First walk by day 3", "the first walk"),
+    ):
         curves = [c for c in report.curves_of("mobilisation.course") if c.key.endswith(f"/{item}")]
         charts.append(
             figures.steps(
                 curves,
                 id=f"chart-{item}",
                 finding=_finding(report, "mobilisation.course", f"{item}/day-3", phrase),
-                label=f"Cumulative incidence: {curves[0].label.lower() if curves else item}, by first route",
+                label=f"Cumulative incidence of {words}, by first route (the route of the first pump)",
                 y_title="Courses",
             )
         )

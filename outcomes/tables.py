@@ -5,6 +5,7 @@ Every cell names its figure, so that the page can open it to its cases.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -23,6 +24,10 @@ EXPLAINED = {
     "mean difference": "Changes are mean differences of n pairs.",
     "standard deviations": "The difference is standardised, axillary less femoral.",
 }
+IN_BOTH = (
+    "A patient with pumps by two routes is counted in both columns and once in all routes, whose share can "
+    "so be above both."
+)
 READ_OFF = "n/N counts what is known by then; the percentage allows for those not followed that long."
 
 
@@ -128,10 +133,19 @@ def by_route(report: Report, measure: str, *, only: str = "", caption: str = "",
         unit=unit,
         columns=tuple(ROUTE_LABELS[group] for group in groups),
         rows=tuple(rows),
-        notes=notes.listed,
+        notes=(*([("", IN_BOTH)] if _in_both(found) else []), *notes.listed),
         method=_methods(found),
         measure=definition,
     )
+
+
+def _in_both(found: Iterable[Figure]) -> bool:
+    """Whether the patients of the routes, added up, are more than all patients."""
+    patients = [(f.group, item_of(f), f.denominator or 0) for f in found if f.out_of == "patients"]
+    added: Counter[str] = Counter()
+    for group, item, count_at_risk in patients:
+        added[item] += 0 if group == ALL_ROUTES else int(count_at_risk)
+    return any(group == ALL_ROUTES and added[item] > whole > 0 for group, item, whole in patients)
 
 
 def label_beside(figure: Figure, others: Iterable[Figure]) -> str:

@@ -1,12 +1,16 @@
 /*
 Draws the figures of a page. Each <div class="chart" data-figure="id"> has its Plotly description in
 <script type="application/json" id="id">: {data, layout}. Colours may be written as "token:ink", "token:rule",
-"token:axillary" and so on; they follow the colour scheme. Nothing is ever sent anywhere.
+"token:axillary" and so on; they follow the colour scheme. Titles of axes are broken, and ticks with words left
+away, where they have no room. layout.meta.rows names the rows of a chart from top to bottom; on a phone their
+names stand above the points. Nothing is ever sent anywhere.
 */
 "use strict";
 (() => {
   const CONFIG = { displayModeBar: false, showSendToCloud: false, plotlyServerURL: "", displaylogo: false, responsive: true, showTips: false };
-  const PRINT_WIDTH = 660;
+  const PRINT_WIDTH = 660, PRINT_ROWS = 820, PRINT_HEIGHT = 300; // pixels: two charts a page, or one of rows
+  const NARROW = 480, LETTER = 7.2, TICK = 62; // pixels
+  const phone = matchMedia(`(width < ${NARROW}px)`);
   const root = document.documentElement;
 
   const probe = document.createElement("span");
@@ -30,8 +34,62 @@ Draws the figures of a page. Each <div class="chart" data-figure="id"> has its P
     return { gridcolor: line, linecolor: token("rule-strong"), zerolinecolor: token("rule-strong"), ticks: "outside", tickcolor: line, automargin: true, fixedrange: false, ...own };
   }
 
-  function describe(spec) {
-    const { data = [], layout = {} } = resolve(spec);
+  /* A title in as many lines as the room asks for. */
+  function broken(title, room) {
+    if (!title?.text) return title;
+    const most = Math.max(16, Math.floor(room / LETTER));
+    const lines = [];
+    for (const word of title.text.split(" ")) {
+      const last = lines.length - 1;
+      if (last >= 0 && lines[last].length + word.length < most) lines[last] += ` ${word}`;
+      else lines.push(word);
+    }
+    return { ...title, text: lines.join("<br>") };
+  }
+
+  /* Ticks with words, without those too close to the one before. */
+  function apart({ tickvals, ticktext, range }, room) {
+    const pixel = (range[1] - range[0]) / room;
+    let last = -Infinity;
+    const kept = tickvals.map((value) => { const fits = value - last >= TICK * pixel; if (fits) last = value; return fits; });
+    return { tickvals: tickvals.filter((_, at) => kept[at]), ticktext: ticktext.filter((_, at) => kept[at]) };
+  }
+
+  /* How many pixels a row takes with its name above: points of several series stand below each other. */
+  const rowHeight = (layout) => (layout.scattermode === "group" ? 58 : 36);
+
+  /* The names of rows above their points, over the whole width. */
+  function namesAbove(rows, layout) {
+    const down = layout.yaxis?.autorange === "reversed";
+    const yshift = rowHeight(layout) / 2 - 14;
+    const name = (row) => ({ xref: "paper", x: 0, xanchor: "left", yref: "y", y: row, yanchor: "bottom", yshift, text: row, showarrow: false, bgcolor: token("paper"), borderpad: 0, font: { size: 13 } });
+    return {
+      margin: { l: 8, r: 16, t: 24, b: 48 }, scattergap: 0.6, annotations: rows.map(name),
+      yaxis: {
+        showticklabels: false, ticks: "", showgrid: false, autorange: false, categoryorder: "array",
+        categoryarray: down ? rows : [...rows].reverse(), range: down ? [rows.length - 0.4, -0.7] : [-0.6, rows.length - 0.3],
+      },
+    };
+  }
+
+  /* The layout for a place of this size, in pixels. */
+  function fitted(layout, width, height) {
+    const { rows } = layout.meta ?? {};
+    const above = rows && width < NARROW;
+    const room = width - (above ? 40 : 96);
+    const { xaxis, yaxis } = layout;
+    const ticks = xaxis?.tickvals && xaxis.range ? apart(xaxis, room) : {};
+    const own = above ? namesAbove(rows, layout) : {};
+    return {
+      ...layout, ...own,
+      xaxis: { ...xaxis, ...ticks, title: broken(xaxis?.title, room) },
+      yaxis: { ...yaxis, ...own.yaxis, title: broken(yaxis?.title, height - 110) },
+    };
+  }
+
+  function describe(spec, width, height) {
+    const { data = [], layout: asked = {} } = resolve(spec);
+    const layout = fitted(asked, width, height);
     const axes = Object.keys(layout).filter((key) => /^[xy]axis\d*$/.test(key));
     const dressed = Object.fromEntries([...new Set(["xaxis", "yaxis", ...axes])].map((key) => [key, axis(layout[key])]));
     const font = { family: getComputedStyle(document.body).fontFamily, size: 14, color: token("ink"), ...layout.font };
@@ -56,7 +114,10 @@ Draws the figures of a page. Each <div class="chart" data-figure="id"> has its P
     }
     const spec = specs.get(place);
     if (!spec || typeof Plotly === "undefined") return;
-    const { data, layout } = describe(spec);
+    const width = root.classList.contains("printing") ? PRINT_WIDTH : place.clientWidth || PRINT_WIDTH;
+    const { rows } = spec.layout?.meta ?? {};
+    place.style.height = rows && width < NARROW ? `${rows.length * rowHeight(spec.layout) + 110}px` : "";
+    const { data, layout } = describe(spec, width, place.clientHeight);
     Plotly.react(place, data, layout, CONFIG);
   }
 
@@ -65,11 +126,12 @@ Draws the figures of a page. Each <div class="chart" data-figure="id"> has its P
 
   drawAll();
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", drawAll);
+  phone.addEventListener("change", drawAll);
   document.addEventListener("dwellbook:swapped", drawAll);
   addEventListener("beforeprint", () => {
     root.classList.add("printing");
     drawAll();
-    for (const place of places()) if (place.classList.contains("js-plotly-plot")) Plotly.relayout(place, { width: PRINT_WIDTH, autosize: false });
+    for (const place of places()) if (place.classList.contains("js-plotly-plot")) Plotly.relayout(place, { width: PRINT_WIDTH, height: Math.min(place.clientHeight, place.layout.meta?.rows ? PRINT_ROWS : PRINT_HEIGHT), autosize: false });
   });
-  addEventListener("afterprint", () => { root.classList.remove("printing"); drawAll(); for (const place of places()) if (place.classList.contains("js-plotly-plot")) Plotly.relayout(place, { width: null, autosize: true }); });
+  addEventListener("afterprint", () => { root.classList.remove("printing"); drawAll(); for (const place of places()) if (place.classList.contains("js-plotly-plot")) Plotly.relayout(place, { width: null, height: null, autosize: true }); });
 })();

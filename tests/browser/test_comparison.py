@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import re
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -83,3 +84,59 @@ def test_a_figure_opens_to_its_cases(logbook, opened, physician):
         page.get_by_role("link", name="Back to the comparison").get_attribute("href")
         == "/compare/?outcome=BLEEDING"
     )
+
+
+def test_charts_fit_a_phone(logbook, opened, physician):
+    page = opened("/compare/", physician, viewport={"width": 390, "height": 844})
+    wait_for_later(page)
+    for name in ("chart-forest", "chart-balance"):
+        chart = page.locator(f'.chart[data-figure="{name}"]')
+        if chart.count():
+            assert chart.evaluate("place => place._fullLayout._size.w") > 280
+            assert chart.locator(".yaxislayer-above text, .ytick").count() == 0
+    for title in page.locator(".chart .xtitle").all():
+        box = title.bounding_box()
+        assert box["x"] >= 0
+        assert box["x"] + box["width"] <= 390
+
+
+def test_ticks_with_words_do_not_overprint(logbook, opened, physician):
+    """Eight quarters that begin at every second of sixteen events."""
+    page = opened("/compare/", physician, viewport={"width": 390, "height": 844})
+    wait_for_later(page)
+    page.evaluate(
+        """() => {
+            const spec = {
+                data: [{ type: "scatter", x: [...Array(16).keys()], y: Array(16).fill(1) }],
+                layout: { xaxis: { range: [-0.5, 15.5], tickangle: 0, tickvals: [0, 2, 4, 6, 8, 10, 12, 14],
+                    ticktext: Array(8).fill("2024 Q1"), title: { text: "words ".repeat(30) } } },
+            };
+            const words = Object.assign(document.createElement("script"), { id: "spec-x" });
+            words.type = "application/json";
+            words.textContent = JSON.stringify(spec);
+            const place = Object.assign(document.createElement("div"), { className: "chart" });
+            place.dataset.figure = "spec-x";
+            document.querySelector("main").prepend(words, place);
+            document.dispatchEvent(new CustomEvent("dwellbook:swapped", { detail: place }));
+        }"""
+    )
+    place = page.locator('.chart[data-figure="spec-x"]')
+    expect(place.locator("g.xtick text")).not_to_have_count(0)
+    boxes = [tick.bounding_box() for tick in place.locator("g.xtick text").all()]
+    assert len(boxes) > 2
+    assert all(a["x"] + a["width"] <= b["x"] for a, b in pairwise(boxes))
+    assert place.locator(".xtitle tspan").count() > 2
+
+
+def test_long_values_are_not_printed(logbook, opened, physician):
+    page = opened("/compare/", physician)
+    wait_for_later(page)
+    page.emulate_media(media="print")
+    long, short = page.locator(".figure .long"), page.locator(".figure details:not(.long)")
+    assert long.count()
+    assert short.count()
+    for details in long.all():
+        assert details.locator("table tbody tr").count() > 20
+        assert not details.locator("table").is_visible()
+        assert "not printed. They stand in the comparison as JSON." in details.locator("summary").inner_text()
+    assert all(details.locator("table").is_visible() for details in short.all())

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
 
 import pytest
+from django.template.loader import render_to_string
 from plotly.graph_objects import Figure as PlotlyFigure
 
-from outcomes.figures import Chart
+from outcomes.figures import Chart, Series
 from outcomes.measures.values import ALL_ROUTES
 from outcomes.plotly_charts import plotly_spec
 from outcomes.quarter import Section, Table, key_figures, sections
 from outcomes.report import Report
+from outcomes.tables import IN_BOTH
 from tests.outcomes.builder import Logbook
 
 pytestmark = pytest.mark.django_db
@@ -143,3 +145,49 @@ def test_nobody_left_out_takes_no_note(report: Report) -> None:
     assert notes
     assert all(note.startswith("not in it: ") for note in notes)
     assert not any(" 0 " in note for note in notes)
+
+
+def test_charts_of_mobilisation_name_no_route_and_say_which_one_counts(report: Report) -> None:
+    labels = [chart.label for chart in charts(report) if chart.id in ("chart-walk", "chart-out-of-bed")]
+    assert labels
+    for label in labels:
+        assert label.endswith(", by first route (the route of the first pump)")
+        assert "axillary" not in label
+
+
+def test_tables_at_fixed_days_name_the_route_in_words(report: Report) -> None:
+    bridge = next(table for table in tables(report) if table.id == "table-bridge-days")
+    shown = render_to_string("quarter/table.html", {"table": bridge, "report": report})
+    names = {row.head for row in bridge.rows}
+    layers = {series.name for chart in charts(report) if chart.kind == "stack" for series in chart.series}
+
+    assert "Transplant, axillary</span>" in shown
+    assert "Transplant, femoral</span>" in shown
+    assert layers == names - {"Still supported"}
+
+
+def test_a_patient_of_both_routes_is_explained_where_patients_are_counted(report: Report) -> None:
+    noted = {table.id for table in tables(report) if ("", IN_BOTH) in table.notes}
+    assert "table-complications-patients" in noted
+    assert "table-complications-rate" not in noted
+
+
+def test_nothing_is_explained_where_everybody_had_one_route() -> None:
+    book = Logbook()
+    for route in ("AXILLARY_L", "FEMORAL_L"):
+        book.run(book.course(), "2026-07-02 10:00", "2026-07-12 10:00", route=route)
+    assert not any(("", IN_BOTH) in table.notes for table in tables(book.report("2026-Q3")))
+
+
+def test_a_chart_says_what_it_shows_and_that_limits_are_cut(report: Report) -> None:
+    walk = next(chart for chart in charts(report) if chart.id == "chart-walk")
+    wide = Series("Axillary", "AXILLARY", ("2026-Q2", "2026-Q3"), (1.0, 1.0), (0.1, 0.1), (2.0, None))
+    cut = replace(walk, kind="trend", series=(wide,))
+    shown = {
+        chart.kind: render_to_string("quarter/chart.html", {"part": {"chart": chart, "table": {"rows": []}}})
+        for chart in (walk, cut)
+    }
+
+    assert f'<p class="method">{walk.label}. ' in shown["steps"]
+    assert "end in an arrow" not in shown["steps"]
+    assert "Limits that reach beyond the drawing end in an arrow." in shown["trend"]

@@ -13,7 +13,6 @@ from registry.choices import RouteGroup
 
 INK, SOFT, RULE = "token:ink", "token:ink-soft", "token:rule-strong"
 ROW_HEIGHT, FRAME_HEIGHT = 26, 100
-MOST_TICKS = 8
 Trace = dict[str, Any]
 
 
@@ -40,7 +39,8 @@ def _errors(series: Series, colour: str, scale: float) -> Trace:
     }  # fmt: skip
 
 
-def _rows_layout(chart: ComparisonChart, **xaxis: Any) -> dict[str, Any]:
+def _rows_layout(chart: ComparisonChart, *, beside: bool, **xaxis: Any) -> dict[str, Any]:
+    """Rows from top to bottom; ``beside`` says whether the points of several series share a row."""
     names = list(chart.rows or dict.fromkeys(str(name) for series in chart.series for name in series.x))
     return {
         "xaxis": {"title": {"text": chart.x_title}, "zeroline": True, "zerolinewidth": 2, **xaxis},
@@ -53,9 +53,9 @@ def _rows_layout(chart: ComparisonChart, **xaxis: Any) -> dict[str, Any]:
         },
         "showlegend": len(chart.series) > 1 and not chart.routes,
         "height": FRAME_HEIGHT + ROW_HEIGHT * len(names) * (1 if len(chart.series) == 1 else 1.25),
-        "scattermode": "group",
-        "scattergap": 0.35,
+        **({"scattermode": "group", "scattergap": 0.35} if beside else {}),
         "legend": {"orientation": "h", "y": 1.02, "yanchor": "bottom", "x": 0, "traceorder": "reversed"},
+        "meta": {"rows": names},
     }
 
 
@@ -80,7 +80,7 @@ def _differences(chart: ComparisonChart) -> tuple[list[Trace], dict[str, Any]]:
                 "error_x": _errors(series, colour, 100.0),
             }
         )
-    return traces[::-1], _rows_layout(chart, tickformat="d")
+    return traces[::-1], _rows_layout(chart, beside=len(chart.series) > 1, tickformat="d")
 
 
 def _balance(chart: ComparisonChart) -> tuple[list[Trace], dict[str, Any]]:
@@ -100,11 +100,10 @@ def _balance(chart: ComparisonChart) -> tuple[list[Trace], dict[str, Any]]:
         }
         for series, look in zip(chart.series, looks, strict=False)
     ]
-    layout = _rows_layout(chart)
+    layout = _rows_layout(chart, beside=False)
     layout["height"] = FRAME_HEIGHT + 22 * len(chart.series[0].x)
     layout["showlegend"] = len(chart.series) > 1
     layout["legend"] = layout["legend"] | {"traceorder": "normal"}
-    del layout["scattermode"], layout["scattergap"]
     edge = limits.UNBALANCED
     layout["shapes"] = [
         {"type": "rect", "xref": "x", "yref": "paper", "x0": -edge, "x1": edge, "y0": 0, "y1": 1,
@@ -162,7 +161,7 @@ def _shares(chart: ComparisonChart) -> tuple[list[Trace], dict[str, Any]]:
                 "error_x": _errors(series, COLOURS[group], 1.0),
             }
         )
-    layout = _rows_layout(chart, tickformat=".0%", rangemode="tozero")
+    layout = _rows_layout(chart, beside=True, tickformat=".0%", rangemode="tozero")
     names = layout["yaxis"]["categoryarray"]
     layout["shapes"] = [
         {"type": "rect", "xref": "x", "yref": "y", "x0": low, "x1": max(high, low + 0.006),
@@ -270,7 +269,6 @@ def _control_layout(chart: ComparisonChart, series: Series) -> dict[str, Any]:
     top = _top(series)
     starts = list(chart.starts)
     labels = [series.notes[k] for k in starts]
-    step = max(1, -(-len(starts) // MOST_TICKS))
     shapes = [
         {"type": "rect", "xref": "x", "yref": "paper", "x0": -0.5, "x1": chart.baseline_points - 0.5,
          "y0": 0, "y1": 1, "fillcolor": "token:tint", "line": {"width": 0}, "layer": "below"}
@@ -280,9 +278,10 @@ def _control_layout(chart: ComparisonChart, series: Series) -> dict[str, Any]:
     return {
         "xaxis": {
             "title": {"text": chart.x_title},
-            "tickvals": starts[::step],
-            "ticktext": [_quarter(label) for label in labels][::step],
+            "tickvals": starts,
+            "ticktext": [_quarter(label) for label in labels],
             "tickangle": 0,
+            "range": [-0.5, len(series.x) - 0.5],
             "zeroline": False,
         },
         "yaxis": {"title": {"text": chart.y_title}, "range": [0, top]},

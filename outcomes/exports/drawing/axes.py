@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from textwrap import wrap
 
 from outcomes.exports.drawing.canvas import (
     FAINT,
@@ -24,6 +25,7 @@ from registry.choices import RouteGroup
 DASH = {"solid": "", "dash": "6 3", "dot": "2 2"}
 RISK_ROW = 15.0
 RISK_APART = 20.0
+LETTER = SIZE * 0.52  # about as wide as a letter
 
 
 def colour(series: Series) -> str:
@@ -48,7 +50,9 @@ def upright_axis(chart: Chart, scale: Scale, frame: Frame) -> Iterator[str]:
         yield line(frame.left, y, frame.right, y, stroke=FAINT)
         yield text(frame.left - 7, y + 4, tick_text(value, percent=chart.percent), anchor="end", fill=SOFT)
     middle = (frame.top + frame.bottom) / 2
-    yield text(frame.left - 46, middle, chart.y_title, anchor="middle", fill=SOFT, turned=True)
+    lines = wrap(chart.y_title, int((frame.bottom - frame.top) / LETTER))
+    for at, words in enumerate(reversed(lines)):
+        yield text(frame.left - 46 - at * SIZE, middle, words, anchor="middle", fill=SOFT, turned=True)
 
 
 def level_axis(

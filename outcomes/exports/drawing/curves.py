@@ -83,7 +83,7 @@ def _band(series: Series, days: Scale, values: Scale) -> Iterator[str]:
 
 def draw_stack(chart: Chart) -> Sheet:
     """Layers on top of each other up to the whole; the names stand at the right with what they reached."""
-    frame = Frame(62, WIDTH - 196, 14, 220)
+    frame = Frame(62, WIDTH - 216, 14, 220)
     days = Scale(0, chart.x_max or _last_day(chart), frame.left, frame.right)
     values = Scale(0, 1, frame.bottom, frame.top)
     marks = [
@@ -143,9 +143,8 @@ def _layers(chart: Chart, days: Scale, values: Scale) -> Iterator[str]:
 
 
 def last_known_day(chart: Chart) -> float:
-    """Until when the layers hold: without end if all are out, else to the last day of observation."""
-    all_out = sum(series.y[-1] for series in chart.series) > 1 - 1e-9
-    return inf if all_out else float(chart.series[0].x[-1])
+    """Until when the layers hold: without end if nobody is left on support."""
+    return chart.held_until or inf
 
 
 def _layer_key(chart: Chart, frame: Frame) -> Iterator[str]:

@@ -28,7 +28,7 @@ from outcomes.exports.drawing.curves import WIDTH, Sheet
 
 FRAME = Frame(70, WIDTH - 60, 16, 190)
 RING = 8.0
-MOST_LABELS = 10
+LABELS_APART = 48.0
 
 
 def draw_sums(chart: ComparisonChart) -> Sheet:
@@ -106,10 +106,13 @@ def control_top(chart: ComparisonChart) -> float:
 
 
 def _starts(chart: ComparisonChart, across: Scale) -> Iterator[str]:
-    """The months at which quarters begin."""
-    step = max(1, -(-len(chart.starts) // MOST_LABELS))
-    for at in chart.starts[::step]:
+    """The months at which quarters begin, as far as there is room for them."""
+    taken = -LABELS_APART
+    for at in chart.starts:
         x = across.at(float(at))
+        if x - taken < LABELS_APART:
+            continue
+        taken = x
         yield line(x, FRAME.bottom, x, FRAME.bottom + 4, stroke=FAINT)
         label = chart.series[0].notes[at]
         yield text(x, FRAME.bottom + 17, label, anchor="middle", fill=SOFT, size=SIZE - 2)

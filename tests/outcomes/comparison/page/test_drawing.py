@@ -67,6 +67,17 @@ def test_the_values_stand_beside_every_chart(comparison):
         assert all(len(row["cells"]) == len(table["columns"]) - 1 for row in table["rows"])
 
 
+def test_narrow_pages_can_name_rows_above_points_and_leave_ticks_away(comparison):
+    for chart in charts_of(comparison):
+        layout = comparison_spec(chart)["layout"]
+        shape = getattr(chart, "shape", "")
+        if shape in ("differences", "balance", "shares"):
+            assert set(layout["meta"]["rows"]) == {x for series in chart.series for x in series.x}
+        if shape == "control":
+            low, high = layout["xaxis"]["range"]
+            assert all(low < at < high for at in layout["xaxis"]["tickvals"])
+
+
 def test_a_section_not_worked_out_yet_is_left_for_later(comparison):
     made = programme(
         stories(

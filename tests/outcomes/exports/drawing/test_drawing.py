@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 from xml.etree import ElementTree
 
 import pytest
@@ -12,6 +13,7 @@ from outcomes.comparison.value import Comparison
 from outcomes.exports.drawing import draw
 from outcomes.exports.drawing.canvas import ceiling, stepped, ticks
 from outcomes.exports.drawing.compared import difference_words, reach_of, signed_ticks
+from outcomes.exports.drawing.sequences import LABELS_APART
 from outcomes.exports.material import Material
 from outcomes.figures import Chart, Series
 from outcomes.routes import routes_forest
@@ -112,3 +114,23 @@ def test_a_difference_in_words() -> None:
 
     assert difference_words(series, 0) == "+17 (+3 to +32)"
     assert difference_words(series, 1) == "0"
+
+
+def test_a_long_title_of_an_axis_is_broken() -> None:
+    title = "Pumps without the event since the one before, in order"
+    drawn = draw(chart("trend", y_title=title, percent=False))
+
+    assert title not in drawn
+    assert all(word in drawn for word in ("Pumps", "in order"))
+
+
+def test_words_below_a_control_chart_stand_apart(compared: Comparison) -> None:
+    charts = [part for each in sections(compared) for part in each.parts if isinstance(part, Chart)]
+    control = next(each for each in charts if getattr(each, "shape", "") == "control")
+    crowded = replace(control, starts=tuple(range(len(control.series[0].x))))  # type: ignore[call-arg]
+    root = ElementTree.fromstring(draw(crowded))
+    months = {*control.series[0].notes}
+    places = [float(mark.attrib["x"]) for mark in root.iter(f"{SVG}text") if mark.text in months]
+
+    assert len(places) > 1
+    assert all(after - before >= LABELS_APART for before, after in pairwise(places))
