@@ -5,12 +5,13 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
+from allauth.core.internal.ratelimit import get_ip
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 
-from outcomes.committee import is_whole_quarter
+from outcomes.committee import is_for_committee
 from outcomes.issuing.forms import IssueForm
 from outcomes.issuing.issue import (
     issue,
@@ -40,7 +41,8 @@ def sign(request: SignedInRequest) -> HttpResponse:
     """Show what would be issued, as of now, and issue exactly that."""
     asked = asked_period(request)
     posted = request.POST if request.method == "POST" else None
-    form = IssueForm(posted, user=request.user)
+    asks: dict[str, Any] = {"user": request.user, "address": get_ip(request), "period": asked.period}
+    form = IssueForm(posted, **asks)
     if request.method == "POST" and form.is_valid() and not asked.problem:
         issued = issue(
             centre=request.centre,
@@ -54,13 +56,14 @@ def sign(request: SignedInRequest) -> HttpResponse:
     as_of: datetime = settled_moment()
     _, report = report_as_of(request.centre, asked.period, as_of)
     if request.method != "POST":
-        form = IssueForm(user=request.user, initial={"as_of": as_of.isoformat()})
+        form = IssueForm(**asks, initial={"as_of": as_of.isoformat()})
     context = {
         "asked": asked,
         "form": form,
         "report": report,
         "key_figures": key_figures(report),
         "as_of": as_of,
+        "begun": asked.period.start < as_of,
     }
     return render(request, "issued/sign.html", context, status=422 if form.errors or asked.problem else 200)
 
@@ -76,7 +79,7 @@ def issued_reports(request: SignedInRequest) -> HttpResponse:
 def issued_for(request: SignedInRequest, report_id: Any) -> IssuedReport:
     """An issued report of the person's centre; for those who see no cases, of a whole quarter only."""
     issued = own(IssuedReport.objects.all(), report_id, user=request.user)
-    if request.user.role not in LOGBOOK and not is_whole_quarter(issued_period(issued)):
+    if request.user.role not in LOGBOOK and not is_for_committee(issued_period(issued), issued.as_of):
         raise PermissionDenied
     return issued
 

@@ -11,6 +11,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
+from registry import guessing
 from registry.models import DataExtract, IssuedReport, Run, User
 from tests.factories import create_case, create_event, create_outcome, days_ago
 
@@ -45,6 +46,7 @@ def sign(client: Client, run: Run, *, text: str = "", **given: str) -> Any:
     data = {
         "as_of": shown.context["form"].initial["as_of"],
         "statement": "I have read it.",
+        "interim": "on",
         "password": PASSWORD,
     }
     return client.post(url, {**data, **given})
@@ -64,7 +66,14 @@ def test_it_works(office: Client, run: Run) -> None:
 
 @pytest.mark.parametrize(
     ("field", "text"),
-    [("password", "wrong"), ("statement", ""), ("as_of", "2020-01-01T00:00:00+00:00"), ("as_of", "x")],
+    [
+        ("password", "wrong"),
+        ("statement", ""),
+        ("interim", ""),
+        ("as_of", "2020-01-01T00:00:00+00:00"),
+        ("as_of", "2026-13-41T00:00:00+00:00"),
+        ("as_of", "x"),
+    ],
 )
 def test_a_signature_needs_its_parts(field: str, text: str, office: Client, run: Run) -> None:
     answer = sign(office, run, **{field: text})
@@ -74,14 +83,55 @@ def test_a_signature_needs_its_parts(field: str, text: str, office: Client, run:
     assert not IssuedReport.objects.exists()
 
 
+def test_a_running_period_is_issued_as_interim(office: Client, run: Run) -> None:
+    sign(office, run)
+
+    assert IssuedReport.objects.get().statement == "Interim, before the period’s end: I have read it."
+
+
+def test_a_period_that_is_over_has_nothing_interim(office: Client, run: Run) -> None:
+    sign(office, run, text="2020-Q1", interim="")
+
+    assert IssuedReport.objects.get().statement == "I have read it."
+
+
+def test_a_period_that_has_not_begun_is_not_issued(office: Client, run: Run) -> None:
+    text = f"{timezone.localdate().year + 1}-Q4"
+    answer = sign(office, run, text=text)
+
+    assert answer.status_code == 422
+    assert "has not begun" in answer.content.decode()
+    assert "Sign and issue" not in answer.content.decode()
+    assert not IssuedReport.objects.exists()
+
+
+def test_wrong_passwords_are_counted_like_failed_sign_ins(office: Client, run: Run) -> None:
+    for _ in range(guessing.FREE_TRIES):
+        assert "not your password" in sign(office, run, password="wrong").content.decode()
+    refused = sign(office, run)
+
+    assert "Try again in 1 min" in refused.content.decode()
+    assert not IssuedReport.objects.exists()
+
+
+def test_the_right_password_ends_the_count(office: Client, run: Run, signer: User) -> None:
+    for _ in range(guessing.FREE_TRIES - 1):
+        sign(office, run, password="wrong")
+    sign(office, run)
+
+    assert IssuedReport.objects.exists()
+    assert guessing.begin_try(signer.username, "127.0.0.1") == 0
+    assert guessing.begin_try(signer.username, "127.0.0.1") == 0
+
+
 def test_what_was_entered_after_reading_is_not_signed(office: Client, run: Run) -> None:
     url = reverse("issue") + f"?period={period(run)}"
     as_of = office.get(url).context["form"].initial["as_of"]
     create_case(centre=run.course.centre, inserted_at=days_ago(2))
-    office.post(url, {"as_of": as_of, "statement": "I have read it.", "password": PASSWORD})
+    office.post(url, {"as_of": as_of, "statement": "I have read it.", "interim": "on", "password": PASSWORD})
     page = office.get(reverse("restated", args=[IssuedReport.objects.get().public_id]))
 
-    assert page.context["moved"]
+    assert page.context["groups"]
 
 
 def test_a_late_entry_needs_a_reason_and_shows_up(office: Client, run: Run) -> None:
