@@ -74,11 +74,16 @@ class Aftermath:
         days = np.where(left, rows["discharged_on"] - self.therapy_on, 0)
         return np.where(left & (days >= 0), days, np.nan)
 
+    @cached_property
+    def died_before(self) -> Flags:
+        """Courses with a therapy whose patient is recorded dead before it: one of the two is wrong."""
+        return (self.therapy_on < NEVER) & (self.died_on < self.therapy_on)
+
     def exits(self, rows: Flags) -> Exits:
-        """Survival of these courses in days from therapy."""
+        """Survival of these courses in days from therapy, without those dead before it."""
+        rows = rows & ~self.died_before
         died = self.died_on < NEVER
-        until = np.where(died, self.died_on, self.seen_alive_on)[rows] - self.therapy_on[rows]
-        exit = np.maximum(until, 0)
+        exit = np.where(died, self.died_on, self.seen_alive_on)[rows] - self.therapy_on[rows]
         return Exits.of(
             "courses",
             self.scope.dataset.courses.pk[rows],
@@ -176,7 +181,8 @@ SURVIVAL = Measure(
     definition=(
         f"{_CONDITIONAL} Where only the finding of a death is known it counts on the day it was learnt. "
         "Patients who are not followed leave the curve on the day they were last known alive, which is "
-        "right only if they fare as the others do. Beyond the longest follow-up nothing is said."
+        "right only if they fare as the others do. Beyond the longest follow-up nothing is said. A patient "
+        "recorded dead before the therapy is left out and named."
     ),
     source=f"{CONVENTION}; {KAPLAN_MEIER}",
     compute=survival,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from outcomes.estimators.arrays import Flags, Ints
+from outcomes.measures.after_therapy import Aftermath
 from outcomes.measures.bridge import ways_out
 from outcomes.measures.making import Keys
 from outcomes.measures.scope import Scope
@@ -58,6 +59,12 @@ def _courses(scope: Scope) -> list[Line]:
         ),
         ("never-seen", "over before the patient arrived here", "left out", scope.never_seen),
         ("out-of-order", "the outcome lies before the first insertion", "left out", scope.out_of_order),
+        (
+            "died-before-therapy",
+            "recorded dead before the transplant or the durable pump: not in the survival after it",
+            "left out",
+            Aftermath(scope).died_before,
+        ),
         (
             "over-at-arrival",
             "over or escalated by the time the patient arrived here: not in the bridge curves",

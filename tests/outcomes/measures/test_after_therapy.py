@@ -81,3 +81,17 @@ def test_recovery() -> None:
     assert (graft.numerator, graft.denominator, graft.missing) == (1, 2, 2)
     leaving = found.figure("after.recovery/ALL/transplant/leaving")
     assert (leaving.estimate, leaving.numerator, leaving.missing) == (25.0, 2, 2)
+
+
+@pytest.mark.parametrize(
+    "row", [{"died_on": -400, "alive_on": -2}, {"found_dead_on": -1}, {"discharged_on": -1, "left_alive": 0}]
+)
+def test_a_death_before_the_therapy_is_named_and_moves_no_survival(row: dict[str, Any]) -> None:
+    sound = ({"died_on": 0}, {"alive_on": 60}, {"alive_on": 60})
+    told, found = after(*sound), after(*sound, row)
+    key = "after.survival/ALL/transplant"
+    assert found.figure(f"{key}/day-30") == told.figure(f"{key}/day-30")
+    assert found.curve(key).at_risk == told.curve(key).at_risk == (3,)
+    (line,) = [line for line in found.left_out if line.key == "courses/died-before-therapy"]
+    assert (line.count, line.treatment) == (1, "left out")
+    assert "courses/died-before-therapy" not in {line.key for line in told.left_out}

@@ -50,11 +50,15 @@ class _After:
         return min(said or learnt, default=None)
 
     @property
+    def died_before(self) -> bool:
+        return self.died_on is not None and self.died_on < self.begun
+
+    @property
     def row(self) -> Row:
         alive = [day_of(cells["seen_on"]) for cells in self.visits if cells["status"] == "ALIVE"]
         alive += [self.left_on] if self.left == "ALIVE" and self.left_on else []
         until = self.died_on or max([*alive, self.begun])
-        return 0.0, float(max((until - self.begun).days, 0)), "died" if self.died_on else ""
+        return 0.0, float((until - self.begun).days), "died" if self.died_on else ""
 
     @property
     def leaving(self) -> float | None:
@@ -66,13 +70,21 @@ class _After:
         return float(any(grade in ("MODERATE", "SEVERE") for grade in grades)) if grades else None
 
 
+def dead_before_therapy(book: Recomputation) -> int:
+    """Courses whose patient is recorded dead before the therapy."""
+    treated = [course for course in book.begun if course.outcome in ("TRANSPLANT", "DURABLE_VAD")]
+    return sum(_After(book, course).died_before for course in treated)
+
+
 def after_therapy(book: Recomputation) -> None:
     """Survival from the day of the therapy, graft dysfunction, days to leaving hospital."""
     for name, outcome in (("transplant", "TRANSPLANT"), ("durable", "DURABLE_VAD")):
         for group in GROUPS:
             ended = [course for course in of(group, book.begun) if course.outcome == outcome]
             after = [_After(book, course) for course in ended]
-            _survival(book, f"after.survival/{group}/{name}", [one.row for one in after])
+            _survival(
+                book, f"after.survival/{group}/{name}", [one.row for one in after if not one.died_before]
+            )
             median(book, f"after.recovery/{group}/{name}/leaving", [one.leaving for one in after])
             if name == "transplant":
                 share(book, f"after.recovery/{group}/graft", [one.graft for one in after], limits=True)

@@ -8,6 +8,7 @@ from datetime import datetime
 from functools import partial
 
 from registry.choices_events import EventKind
+from tests.outcomes.recomputing.aftermath import dead_before_therapy
 from tests.outcomes.recomputing.rows import (
     DAY,
     GROUPS,
@@ -216,6 +217,7 @@ def left_out(book: Recomputation) -> None:
     lines = {
         "courses/other-device": len(book.all_begun) - len(book.with_a_pump),
         "courses/never-seen": len(book.with_a_pump) - len(book.begun),
+        "courses/died-before-therapy": dead_before_therapy(book),
         "courses/over-at-arrival": sum(is_over_at_arrival(bridge_row(book.log, c)) for c in book.begun),
         "courses/no-outcome": sum(course.last_out_at is not None for course in open_courses),
         "courses/supported": sum(course.last_out_at is None for course in open_courses),
