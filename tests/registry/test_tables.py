@@ -172,7 +172,7 @@ def test_a_value_has_one_text(model, name, value, text):
     assert read_cell(field(model, name), text, None) == value
 
 
-@pytest.mark.parametrize("text", ["=cmd", "+1", "-1", "@x", "\tx", "\rx", "'=x", "''+x"])
+@pytest.mark.parametrize("text", ["=cmd", "+1", "-1", "@x", "\tx", "\rx", "\nx", "\x00x", "'=x", "''+x"])
 def test_a_formula_is_guarded_and_comes_back(text):
     assert guard(text) == f"'{text}"
     assert unguard(guard(text)) == text
@@ -185,7 +185,7 @@ def test_any_text_survives_file_and_guard(tmp_path_factory, text):
     write(path, [["note", "other"], [write_cell(note, text), "x"]])
     (_, (cell, _)) = read(path)
     assert read_cell(note, cell, None) == text
-    assert not cell.startswith(("=", "+", "-", "@", "\t", "\r"))
+    assert not cell.startswith(("=", "+", "-", "@", "\t", "\r", "\n"))
 
 
 @pytest.mark.parametrize(
@@ -294,6 +294,7 @@ def test_a_moment_without_offset_needs_a_zone():
         ("courses.csv", {"centre": ""}, "courses.csv, row 2, centre: This must be filled."),
         ("courses.csv", {"transferred_in": "yes"}, "arrived_at: Enter when the patient arrived here."),
         ("patients.csv", {"sex": ""}, "patients.csv, row 2, sex: This must be filled."),
+        ("patients.csv", {"birth_year": "2026"}, "inserted_at: The year of birth of this patient is 2026,"),
         ("patients.csv", {"study_no": "HB-0424"}, "patients.csv, row 3, study_no: The same as row 2."),
         (
             "daily_checks.csv",

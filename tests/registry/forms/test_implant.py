@@ -45,6 +45,19 @@ def test_a_known_study_number_brings_the_patient_along(desk: Client, run: Run) -
     assert (known.birth_year, known.sex, known.blood_group, known.version) == (1960, "M", "AB", 1)
 
 
+def test_a_device_before_the_year_of_birth_is_refused_for_a_new_and_a_known_patient(
+    desk: Client, run: Run
+) -> None:
+    known = create_patient(centre=run.course.centre, birth_year=2004)
+    new = implant(desk, run, patient__birth_year="2004")
+    for data in (new, known_patient(desk, run, known)):
+        answer = desk.post(NEW, {**data, "run-inserted_at": "04-Mar-2003 0830"})
+        assert answer.status_code == 422
+        expected = ["The year of birth of this patient is 2004, after this."]
+        assert errors_of(answer) == {"run-inserted_at": expected}
+    assert Patient.objects.count() == 2
+
+
 def test_a_second_course_is_numbered_on(desk: Client, run: Run) -> None:
     create_outcome(course=run.course)
     Run.objects.update(removed_at=run.inserted_at.replace(hour=23), end_reason="WEANED")

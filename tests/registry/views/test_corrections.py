@@ -189,6 +189,15 @@ def test_two_balloons_cannot_be_made_to_overlap_by_a_correction(desk: Client, ru
     assert "cannot lie in one aorta" in str(errors_of(desk.post(url_of(run), first)))
 
 
+def test_a_birth_after_the_first_insertion_is_refused_at_its_field(desk: Client, run: Run) -> None:
+    Run.objects.update(inserted_at=days_ago(800))
+    year = str(days_ago(800).year + 1)
+    refused = desk.post(url_of(run.patient), correction(desk, run.patient, record__birth_year=year))
+    (text,) = errors_of(refused)["record-birth_year"]
+    assert text.startswith("The first device went in on ")
+    assert refused.status_code == 422
+
+
 def test_a_wrong_record_number_is_corrected_with_a_reason(desk: Client, run: Run) -> None:
     patient = create_patient(centre=run.course.centre, record_number="77-1")
     for number in ("77-2", "", "77-3"):

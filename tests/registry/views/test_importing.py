@@ -235,6 +235,15 @@ def test_a_rule_of_the_logbook_keeps_all_out(desk: Client) -> None:
     assert not Patient.objects.exists()
 
 
+def test_a_birth_after_the_insertion_keeps_all_out(desk: Client) -> None:
+    found = report(desk, sheet_of({}, {"Study number": "T-002", "Year of birth": "2026"}))
+    assert found["problems"] == [
+        {"row": 3, "column": "Inserted", "value": "2025-03-04 14:30",
+         "text": "The year of birth of this patient is 2026, after this."}
+    ]  # fmt: skip
+    assert not Patient.objects.exists()
+
+
 def test_missing_required_cells_are_named(desk: Client) -> None:
     found = report(desk, sheet_of({"Urgency": "", "Sex": ""}))
     assert sorted(texts(found)) == ["Nothing is recorded for: sex.", "Nothing is recorded for: urgency."]
