@@ -60,11 +60,18 @@ def two_sided_z(level: float) -> float:
     return float(ndtri(0.5 + 0.5 * level))
 
 
-def check_count(name: str, count: npt.ArrayLike, *, at_most: npt.ArrayLike | None = None) -> None:
-    """Refuse a negative count, or one above its denominator; arrays are checked cell by cell."""
+def check_count(
+    name: str, count: npt.ArrayLike, *, at_most: npt.ArrayLike | None = None, whole: bool = True
+) -> None:
+    """Refuse a count that is not a whole number of zero or more, or is above its denominator.
+
+    Arrays are checked cell by cell. Expected counts need not be ``whole``.
+    """
     counts = _cells(count)
-    if not _everywhere(counts >= 0):
-        raise EstimatorError(name, "must not be negative")
+    if whole and not _whole(counts):
+        raise EstimatorError(name, "must be a whole number, neither missing nor infinite")
+    if not _everywhere((counts >= 0) & (counts < math.inf)):
+        raise EstimatorError(name, "must be a finite number of zero or more")
     if at_most is not None and not _everywhere(counts <= _cells(at_most)):
         raise EstimatorError(name, f"must not exceed its denominator ({at_most})")
 
@@ -83,3 +90,9 @@ def _cells(value: npt.ArrayLike) -> Any:
 
 def _everywhere(holds: Any) -> bool:
     return holds if isinstance(holds, bool) else bool(np.all(holds))
+
+
+def _whole(value: Any) -> bool:
+    if isinstance(value, int | float):
+        return isinstance(value, int) or value.is_integer()
+    return value.dtype.kind in "biu" or bool(np.all(np.isfinite(value) & (value == np.floor(value))))

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from outcomes.estimators.base import Estimate, FloatArray, check_count, check_positive, two_sided_z
-from outcomes.estimators.proportions import Limits, wilson_cc_limits, wilson_limits
+from outcomes.estimators.proportions import Limits, score_limits, wilson_cc_limits
 from outcomes.estimators.roots import falling_roots
 from outcomes.estimators.scores import risk_difference_score
 
@@ -40,6 +40,8 @@ def risk_difference(
 
     Raises EstimatorError naming the count at fault, or ``level``.
     """
+    check_count("events", events)
+    check_count("reference_events", reference_events)
     lower, upper = risk_difference_limits(
         events=events,
         totals=total,
@@ -72,17 +74,20 @@ def risk_difference_limits(
 ) -> Limits:
     """The limits alone, over arrays of any one shape.
 
+    Counts may be expected ones, as when planning; only the continuity correction asks for whole ones.
+
     Newcombe's hybrid score (methods 10 and 11), compared with the two others: Newcombe RG. Stat Med
     1998;17:873-890, doi:10.1002/(SICI)1097-0258(19980430)17:8<873::AID-SIM779>3.0.CO;2-I. Miettinen O,
     Nurminen M. Stat Med 1985;4:213-226, doi:10.1002/sim.4780040211; Mee RW. Biometrics 1984;40:1175-1176,
     leaves out their factor N/(N - 1) in the variance.
     """
-    arms = two_arms(events, totals, reference_events, reference_totals)
+    z = two_sided_z(level)
+    arms = two_arms(events, totals, reference_events, reference_totals, whole=False)
     if method == "Newcombe":
-        return _hybrid(arms, wilson_limits(*arms[:2], level), wilson_limits(*arms[2:], level))
+        return _hybrid(arms, score_limits(*arms[:2], z), score_limits(*arms[2:], z))
     if method == "Newcombe, continuity-corrected":
         return _hybrid(arms, wilson_cc_limits(*arms[:2], level), wilson_cc_limits(*arms[2:], level))
-    return _score_limits(arms, two_sided_z(level) * variance_inflation(arms, method))
+    return _score_limits(arms, z * variance_inflation(arms, method))
 
 
 def two_arms(
@@ -90,12 +95,14 @@ def two_arms(
     totals: npt.ArrayLike,
     reference_events: npt.ArrayLike,
     reference_totals: npt.ArrayLike,
+    *,
+    whole: bool = True,
 ) -> Arms:
-    """The four counts as float arrays of one shape, once checked."""
+    """The four counts as float arrays of one shape, once checked; expected counts need not be ``whole``."""
     check_positive("total", totals)
     check_positive("reference_total", reference_totals)
-    check_count("events", events, at_most=totals)
-    check_count("reference_events", reference_events, at_most=reference_totals)
+    check_count("events", events, at_most=totals, whole=whole)
+    check_count("reference_events", reference_events, at_most=reference_totals, whole=whole)
     x1, n1, x2, n2 = np.broadcast_arrays(events, totals, reference_events, reference_totals)
     return x1.astype(float), n1.astype(float), x2.astype(float), n2.astype(float)
 

@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import chdtrc
 
+from outcomes.estimators.arrays import non_negative
 from outcomes.estimators.base import (
     Estimate,
     EstimatorError,
@@ -23,6 +24,7 @@ from outcomes.estimators.base import (
 
 NO_EVENTS = "no event in any stratum with both arms"
 NO_LIMITS = "an arm has no event in any stratum: no variance of the logarithm"
+ALL_OR_NONE = "in every stratum an arm had all or none: the method has no variance"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -197,6 +199,8 @@ def table_strata(
 ) -> Strata:
     """Strata of counted cases, checked, without those in which an arm is empty."""
     strata = rate_strata(events, totals, reference_events, reference_totals, denominator="totals")
+    check_count("totals", strata.n1)
+    check_count("reference_totals", strata.n2)
     check_count("events", strata.x1, at_most=strata.n1)
     check_count("reference_events", strata.x2, at_most=strata.n2)
     return strata
@@ -216,9 +220,10 @@ def rate_strata(
     for name, values in zip(names, given, strict=True):
         if values.ndim != 1 or values.shape != given[0].shape:
             raise EstimatorError(name, "must hold one number per stratum")
-        check_count(name, values)
+        non_negative(name, values)
     x1, n1, x2, n2 = given
     for name, x, n in ((names[0], x1, n1), (names[2], x2, n2)):
+        check_count(name, x)
         if np.any((n == 0) & (x > 0)):
             raise EstimatorError(name, "must be 0 where the denominator is 0")
     use = (n1 > 0) & (n2 > 0)
@@ -231,11 +236,17 @@ def _pooled_ratio(
     z = two_sided_z(level)
     value = float(above / below) if below > 0 else None
     lower = upper = None
-    if value is not None and log_variance is not None:
+    if value is not None and log_variance:
         factor = float(np.exp(z * np.sqrt(log_variance)))
         lower, upper = value / factor, value * factor
-    note = NO_EVENTS if above + below == 0 else "" if lower is not None else NO_LIMITS
+    note = ""
+    if lower is None:
+        note = NO_LIMITS if s.x1.any() != s.x2.any() else _no_variance(s)
     return _result(s, (value, lower, upper), level, method, note, per=1.0)
+
+
+def _no_variance(s: Strata) -> str:
+    return ALL_OR_NONE if s.x1.any() or s.x2.any() else NO_EVENTS
 
 
 def _pooled_difference(
@@ -245,7 +256,7 @@ def _pooled_difference(
     if not s.x1.size:
         return _result(s, (None, None, None), level, method, "no stratum holds both arms", per=per)
     if variance <= 0:
-        return _result(s, (float(value * per), None, None), level, method, NO_EVENTS, per=per)
+        return _result(s, (float(value * per), None, None), level, method, _no_variance(s), per=per)
     reach = float(z * np.sqrt(variance))
     limits = (float(value * per), float(value - reach) * per, float(value + reach) * per)
     return _result(s, limits, level, method, "", per=per)

@@ -22,10 +22,30 @@ def test_level_outside_0_and_1_is_refused(level):
         check_level(level)
 
 
-@pytest.mark.parametrize("count", [-1, [0, -1], float("nan")])
+@pytest.mark.parametrize("count", [-1, -1.0, np.int64(-1), [0, -1]])
 def test_negative_counts_are_refused(count):
-    with pytest.raises(EstimatorError, match=r"^events:"):
+    with pytest.raises(EstimatorError, match=r"^events: must be a finite number of zero or more"):
         check_count("events", count)
+
+
+@pytest.mark.parametrize(
+    "count", [0.3, 1.5, -0.5, float("nan"), float("inf"), [1, 0.5], [1.0, float("nan")], [float("inf")]]
+)
+def test_what_is_no_whole_number_is_refused_as_a_count(count):
+    with pytest.raises(EstimatorError, match=r"^events: must be a whole number"):
+        check_count("events", count)
+
+
+def test_expected_counts_may_be_fractions_but_not_missing():
+    check_count("events", [0.3, 1.5], at_most=[2.5, 2.5], whole=False)
+    for count in (float("nan"), float("inf"), -0.5):
+        with pytest.raises(EstimatorError, match=r"^events: must be a finite number"):
+            check_count("events", count, whole=False)
+
+
+@pytest.mark.parametrize("count", [0, 3.0, True, np.int64(2), np.float64(2), [1, 2.0], np.array([True]), []])
+def test_whole_numbers_of_any_type_are_counts(count):
+    check_count("events", count)
 
 
 def test_a_count_above_its_denominator_is_refused():

@@ -134,6 +134,8 @@ def test_many_cells_equal_one_by_one():
         ({"reference_total": 0, "reference_events": 0}, "reference_total"),
         ({"events": 11}, "events"),
         ({"reference_events": -1}, "reference_events"),
+        ({"events": 1.5}, "events"),
+        ({"reference_events": float("nan")}, "reference_events"),
         ({"level": 0}, "level"),
     ],
 )
@@ -148,3 +150,11 @@ def test_errors_name_the_parameter(change, parameter, method):
 def test_counts_cannot_be_passed_by_position():
     with pytest.raises(TypeError):
         risk_difference(1, 10, 2, 10)
+
+
+@pytest.mark.parametrize("method", ["Newcombe", "Miettinen-Nurminen", "Mee"])
+def test_limits_of_expected_counts_lie_between_those_of_the_counts_beside_them(method):
+    fixed = {"totals": 20, "reference_events": 5, "reference_totals": 20, "method": method}
+    fewer, expected, more = (risk_difference_limits(events=x, **fixed) for x in (7, 7.4, 8))
+    for low, middle, high in zip(fewer, expected, more, strict=True):
+        assert low < middle < high

@@ -42,7 +42,7 @@ def test_heterogeneous_rates_are_near_the_weighted_test():
     k1, t1, k2, t2 = (a * 1e4 if i % 2 == 0 else a for i, a in enumerate(arrays))
     pooled = np.sum(k1 * t2 / (t1 + t2)) / np.sum(k2 * t1 / (t1 + t2))
     # Pull the strata towards homogeneity, where the two tests meet.
-    k1 = k2 * t1 / t2 * pooled * (1 + np.array([2, -1, 1, 0, -2]) * 1e-3)
+    k1 = np.round(k2 * t1 / t2 * pooled * (1 + np.array([2, -1, 1, 0, -2]) * 1e-3))
     pooled = np.sum(k1 * t2 / (t1 + t2)) / np.sum(k2 * t1 / (t1 + t2))
     weights = k1 * k2 / (k1 + k2)
     logs = np.log(k1 / t1 * t2 / k2) - np.log(pooled)

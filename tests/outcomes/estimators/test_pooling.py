@@ -7,6 +7,9 @@ from statsmodels.stats.contingency_tables import StratifiedTable
 from outcomes.estimators.base import EstimatorError
 from outcomes.estimators.differences import risk_difference
 from outcomes.estimators.pooling import (
+    ALL_OR_NONE,
+    NO_EVENTS,
+    NO_LIMITS,
     mantel_haenszel_test,
     pooled_odds_ratio,
     pooled_rate_difference,
@@ -105,7 +108,10 @@ def test_sato_variance_of_expected_counts_is_the_true_variance():
     """It is linear in each arm's count, so at the expected counts of a common difference it must be exact."""
     n1, n2, p2, difference = np.array([10, 40]), np.array([30, 25]), np.array([0.1, 0.6]), 0.2
     p1, weights = p2 + difference, n1 * n2 / (n1 + n2)
-    found = pooled_risk_difference(events=n1 * p1, totals=n1, reference_events=n2 * p2, reference_totals=n2)
+    expected1, expected2 = np.round(n1 * p1), np.round(n2 * p2)  # whole, but for rounding
+    found = pooled_risk_difference(
+        events=expected1, totals=n1, reference_events=expected2, reference_totals=n2
+    )
     variance = np.sum(weights**2 * (p1 * (1 - p1) / n1 + p2 * (1 - p2) / n2)) / weights.sum() ** 2
     reach = 1.959963984540054 * np.sqrt(variance)
     assert [found.value, *limits(found)] == pytest.approx([0.2, 0.2 - reach, 0.2 + reach], abs=1e-12)
@@ -211,6 +217,35 @@ def test_no_event_has_a_difference_of_0_without_limits():
 
 
 @pytest.mark.parametrize(
+    ("function", "strata", "value"),
+    [
+        (pooled_risk_difference, [(5, 5, 5, 5)], 0.0),
+        (pooled_risk_difference, [(5, 5, 0, 5), (4, 4, 0, 6)], 1.0),
+        (pooled_risk_ratio, [(5, 5, 5, 5)], 1.0),
+        (pooled_odds_ratio, [(5, 5, 5, 5)], None),
+        (pooled_odds_ratio, [(0, 5, 2, 5), (3, 4, 4, 4)], 0.0),
+    ],
+)
+def test_all_or_none_in_every_stratum_is_not_called_no_event(function, strata, value):
+    found = function(**columns(strata))
+    assert (found.value, *limits(found)) == (value, None, None)
+    assert found.note == ALL_OR_NONE
+
+
+@pytest.mark.parametrize("function", RISKS)
+def test_no_event_at_all_is_called_so(function):
+    found = function(**columns([(0, 6, 0, 9), (0, 2, 0, 3)]))
+    assert limits(found) == (None, None)
+    assert found.note == NO_EVENTS
+
+
+@pytest.mark.parametrize("function", [pooled_risk_ratio, pooled_odds_ratio])
+def test_no_event_in_one_arm_has_no_limits_of_a_ratio(function):
+    assert function(**columns([(0, 6, 2, 9)])).note == NO_LIMITS
+    assert function(**columns([(2, 6, 0, 9)])).note == NO_LIMITS
+
+
+@pytest.mark.parametrize(
     ("strata", "parameter"),
     [
         ({"events": [1, 2]}, "totals"),
@@ -219,10 +254,30 @@ def test_no_event_has_a_difference_of_0_without_limits():
         ({"reference_events": [11]}, "reference_events"),
         ({"totals": [0]}, "events"),
         ({"totals": [float("nan")]}, "totals"),
+        ({"totals": [10.5]}, "totals"),
+        ({"reference_totals": [float("inf")]}, "reference_totals"),
+        ({"events": [0.5]}, "events"),
     ],
 )
 @pytest.mark.parametrize("function", RISKS)
 def test_errors_name_the_parameter(strata, parameter, function):
     with pytest.raises(EstimatorError) as caught:
         function(**(columns([(1, 10, 2, 10)]) | strata))
+    assert caught.value.parameter == parameter
+
+
+@pytest.mark.parametrize(
+    ("strata", "parameter"),
+    [
+        ({"times": [float("inf")]}, "times"),
+        ({"reference_times": [float("nan")]}, "reference_times"),
+        ({"times": [-1.0]}, "times"),
+        ({"times": [0.0]}, "events"),
+        ({"events": [0.5]}, "events"),
+    ],
+)
+@pytest.mark.parametrize("function", RATES)
+def test_errors_name_the_parameter_of_rates(strata, parameter, function):
+    with pytest.raises(EstimatorError) as caught:
+        function(**(rate_columns([(1, 10.5, 2, 20.0)]) | strata))
     assert caught.value.parameter == parameter
