@@ -21,7 +21,7 @@ from outcomes.comparison.value import HIDDEN, Comparison, Contrast, CrudeRow
 from outcomes.comparison.wording import difference_limits, points
 from outcomes.dataset import Dataset
 from outcomes.figures import Series
-from outcomes.wording import count, number
+from outcomes.wording import count, lower_first, number
 
 CRUDE, WEIGHTED = "Crude", "Weighted"
 MORE, LESS = "more often axillary", "less often axillary"
@@ -156,7 +156,7 @@ def refusals(comparison: Comparison) -> tuple[str, ...]:
     reasons: dict[str, list[str]] = {}
     for row in rows:
         if row.difference.value is None:
-            reasons.setdefault(row.refusal or row.difference.note, []).append(row.label.lower())
+            reasons.setdefault(row.refusal or row.difference.note, []).append(lower_first(row.label))
     return tuple(
         f"Not adjusted: {', '.join(labels)} ({'a small count' if reason == HIDDEN else reason})."
         for reason, labels in reasons.items()

@@ -17,6 +17,7 @@ from outcomes.estimators.exact_tables import fisher_test
 from outcomes.estimators.multiplicity import holm
 from outcomes.estimators.rates import rate_ratio_limits
 from outcomes.estimators.ratios import risk_ratio_limits
+from outcomes.wording import lower_first
 
 DIFFERENCE, RATIO, RATE_RATIO = "risk difference", "risk ratio", "rate ratio"
 STRETCHES = (("all", "Whole stay"), ("early", "Days 0 to 2"), ("later", "From day 3 on"))
@@ -201,10 +202,10 @@ def multiplicity(rows: Sequence[CrudeRow]) -> str:
     if not family:
         return "No kind of complication to compare."
     if len(family) == 1:
-        return f"One kind of complication is compared: {family[0].label.lower()}."
+        return f"One kind of complication is compared: {lower_first(family[0].label)}."
     p_values = {row.label: _fisher(row) for row in family}
     differing = holm(p_values, family="kinds of complication").rejected()
-    said = ", ".join(name.lower() for name in differing) if differing else "none"
+    said = ", ".join(lower_first(name) for name in differing) if differing else "none"
     return (
         f"{len(family)} kinds of complication are compared at once, so limits that exclude zero are expected "
         "in one of twenty by chance alone. After Holm's step-down over these kinds (Fisher, mid-P), still "

@@ -21,7 +21,7 @@ from outcomes.comparison.value import (
     Wanted,
 )
 from outcomes.comparison.wording import difference_limits, percent, points
-from outcomes.wording import count, number
+from outcomes.wording import count, lower_first, number
 
 NAMED_DIFFERENCES = 3
 NEVER_CAUSAL = (
@@ -92,7 +92,7 @@ def _baseline_rows(comparison: Comparison) -> tuple[BaselineRow, ...]:
 
 def _named(rows: list[BaselineRow]) -> list[str]:
     """Names without the level, each once."""
-    names = dict.fromkeys(row.label.partition(":")[0].partition(",")[0].lower() for row in rows)
+    names = dict.fromkeys(lower_first(row.label.partition(":")[0].partition(",")[0]) for row in rows)
     return list(names)[:NAMED_DIFFERENCES]
 
 
@@ -224,7 +224,9 @@ def _agreement(found: Sensitivity, *, of_events: bool) -> str:
         f"Counted in {len(known)} other ways that could be adjusted, the difference points the same way in "
         f"{same}."
     )
-    clear = [f"{row.label.lower()} ({points(row.adjusted.value or 0.0)})" for row in known if _is_clear(row)]
+    clear = [
+        f"{lower_first(row.label)} ({points(row.adjusted.value or 0.0)})" for row in known if _is_clear(row)
+    ]
     if not clear:
         return said
     unlike = "" if _is_clear(found.rows[0]) else ", unlike those of the usual way,"

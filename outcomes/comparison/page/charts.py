@@ -20,7 +20,7 @@ from outcomes.comparison.value import (
     Trend,
 )
 from outcomes.figures import ROUTE_NAMES, Chart, Series
-from outcomes.wording import number
+from outcomes.wording import lower_first, number
 from registry.choices import RouteGroup
 
 NAMES = {arm: ROUTE_NAMES[RouteGroup(arm)] for arm in ARMS}
@@ -185,7 +185,7 @@ def incidence(found: Incidence, *, id: str, finding: str, x_title: str, y_title:
         id=id,
         kind="steps",
         finding=finding,
-        label=f"Cumulative incidence: {found.label.lower()}, by route",
+        label=f"Cumulative incidence: {lower_first(found.label)}, by route",
         x_title=x_title,
         y_title=y_title,
         percent=True,

@@ -18,7 +18,7 @@ from outcomes.comparison.page.section import Later, Part, Section, Words
 from outcomes.comparison.published import published_bands
 from outcomes.comparison.summary import robustness
 from outcomes.comparison.value import ARMS, Comparison, Incidence, LearningCurve, Trend
-from outcomes.wording import count, number
+from outcomes.wording import count, lower_first, number
 
 
 def time_section(comparison: Comparison) -> Section:
@@ -120,7 +120,8 @@ def over_time_section(comparison: Comparison) -> Section:
                 id="chart-learning",
                 finding=_learning_finding(learning, outcome),
                 label=(
-                    f"Cumulative sums of {outcome.lower()} against expectation, axillary courses in sequence"
+                    f"Cumulative sums of {lower_first(outcome)} against expectation, "
+                    "axillary courses in sequence"
                 ),
             )
         )
@@ -191,7 +192,7 @@ def _trend(trend: Trend, outcome: str) -> list[Part]:
         trend,
         id=f"chart-trend-{route}" if trend.kind != "g" else f"chart-pumps-{route}",
         finding=f"{outcome}, {route} pumps, {what}: {signals}.",
-        label=f"Control chart of {outcome.lower()} with {route} pumps, {what}",
+        label=f"Control chart of {lower_first(outcome)} with {route} pumps, {what}",
     )
     said = CONTROL_RULES[trend.kind]
     return [chart, Words(f"{said} {_signals(trend)}" if trend.signals else said)]

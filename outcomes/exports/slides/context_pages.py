@@ -15,6 +15,7 @@ from outcomes.exports.slides.page import SMALL_SIZE, TABLE_SIZE, Box
 from outcomes.exports.slides.story import LEFT, MOST_ROWS, RIGHT, WHOLE, Story
 from outcomes.figures import Chart
 from outcomes.routes import SEVERAL, refusals
+from outcomes.wording import lower_first
 
 MOST_OUTCOMES = 14
 MOST_LEFT_OUT = 7
@@ -158,7 +159,7 @@ def _completeness(material: Material) -> list[list[str]]:
     """Each field that is asked for, and what is still open."""
     parts = (("quality.complete", ""), ("quality.events", "Events: "))
     rows = [
-        [f"{before}{told.small(figure.label) if before else figure.label}", told.of_all(figure)]
+        [f"{before}{lower_first(figure.label) if before else figure.label}", told.of_all(figure)]
         for measure, before in parts
         for figure in material.report.figures_of(measure, "ALL")
     ]

@@ -14,7 +14,7 @@ from outcomes.measures.complications import SUMS
 from outcomes.measures.values import Figure
 from outcomes.period import written_span
 from outcomes.quarter import KEY_FIGURES
-from outcomes.wording import show
+from outcomes.wording import lower_first, show
 
 
 def cover(story: Story) -> None:
@@ -198,7 +198,7 @@ def with_events(chart: Chart) -> tuple[Chart, str]:
     """
     names = list(dict.fromkeys(str(x) for series in chart.series for x in series.x))
     happened = {str(x) for s in chart.series for x, y in zip(s.x, s.y, strict=True) if y > 0}
-    silent = ", ".join(name.lower() for name in names if name not in happened)
+    silent = ", ".join(lower_first(name) for name in names if name not in happened)
     return chart.of(happened), silent
 
 
@@ -239,7 +239,9 @@ def _happened(story: Story, measure: str, most: int, only: str = "") -> list[lis
         and "/" in figure.key.split("/", 2)[2]
     ]
     found.sort(key=lambda figure: -(figure.numerator or 0))
-    items = [(figure.key.split("/", 2)[2], f"of these: {figure.label.lower()}") for figure in found[:most]]
+    items = [
+        (figure.key.split("/", 2)[2], f"of these: {lower_first(figure.label)}") for figure in found[:most]
+    ]
     return story.figures(measure, items)
 
 

@@ -8,7 +8,7 @@ from outcomes.exports.material import CAUTION, Material
 from outcomes.figures import Chart
 from outcomes.measures.scope import ROUTE_LABELS
 from outcomes.measures.values import Figure
-from outcomes.wording import HIDDEN, count, show
+from outcomes.wording import HIDDEN, count, lower_first, show
 from registry.choices import RouteGroup
 
 ARMS = (RouteGroup.AXILLARY.value, RouteGroup.FEMORAL.value)
@@ -147,13 +147,8 @@ def quality_finding(material: Material) -> str:
         return said
     least = min(known, key=lambda figure: figure.estimate or 0.0)
     if least.estimate == 1.0:
-        return f"Every field asked for is complete; {small(said)}"
-    return f"Least complete: {small(least.label)}, {show(least).of}; {small(said)}"
-
-
-def small(text: str) -> str:
-    """To go on with in a sentence."""
-    return text[:1].lower() + text[1:]
+        return f"Every field asked for is complete; {lower_first(said)}"
+    return f"Least complete: {lower_first(least.label)}, {show(least).of}; {lower_first(said)}"
 
 
 def of_all(figure: Figure) -> str:
