@@ -10,6 +10,7 @@ from django.conf import settings
 
 from outcomes.handbook.checks import Checks, Test
 from outcomes.handbook.source import Member, Module
+from outcomes.handbook.uses import Uses
 
 CODE = Path("outcomes") / "estimators"
 TESTS = Path("tests") / "outcomes" / "estimators"
@@ -39,16 +40,20 @@ print, recalled and then recomputed, put out by other software, or follows from 
 tested** names the other tests of the function: properties that must hold for any data, other libraries, and
 slow second versions. What every known value is used for, or why not, is listed in
 `tests/outcomes/estimators/known_values.json`.
+
+**Used by** names the modules of `outcomes` that call the function for the product's figures; **used through**
+names the modules of estimators that need it for one of those, if only by an option. The rest is for checks
+and for analysis of one's own; no figure of the product comes from it.
 """
 
 
 def text() -> str:
     """The whole page."""
-    checks = Checks(settings.BASE_DIR / TESTS)
-    parts = [INTRODUCTION, _contents()]
+    checks, uses = Checks(settings.BASE_DIR / TESTS), Uses(settings.BASE_DIR / CODE.parent)
+    parts = [INTRODUCTION, _contents(), _unused(uses)]
     for title, names in CHAPTERS:
         parts.append(f"## {title}\n")
-        parts += [_module(_read(name), checks) for name in names]
+        parts += [_module(_read(name), checks, uses) for name in names]
     return "\n".join(parts)
 
 
@@ -66,25 +71,38 @@ def _contents() -> str:
     return "\n".join([*rows, ""])
 
 
+def _unused(uses: Uses) -> str:
+    """What a reader of the product's figures need not know."""
+    names = [
+        f"`{module.name}.{function.name}`"
+        for _, chapter in CHAPTERS
+        for module in map(_read, chapter)
+        for function in module.functions
+        if uses.unused(module.name, function.name)
+    ]
+    return f"Not used by a page yet: {', '.join(names)}.\n"
+
+
 def anchor(module: Module, function: Member) -> str:
     """Where a function stands on the page."""
     return f"{module.name}{function.name}"  # as from the heading "module.function"
 
 
-def _module(module: Module, checks: Checks) -> str:
+def _module(module: Module, checks: Checks, uses: Uses) -> str:
     parts = [f"### `{module.name}`\n", plain(module.words) + "\n"]
     for result in module.results:
         fields = f" Fields: `{result.signature}`." if result.signature else ""
         parts.append(f"- **`{result.name}`** {' '.join(plain(result.words).split())}{fields}")
     parts += [""] if module.results else []
-    parts += [_function(module, function, checks) for function in module.functions]
+    parts += [_function(module, function, checks, uses) for function in module.functions]
     return "\n".join(parts)
 
 
-def _function(module: Module, function: Member, checks: Checks) -> str:
+def _function(module: Module, function: Member, checks: Checks, uses: Uses) -> str:
     tests = checks.of(module.name, function.name)
     lines = [f"#### `{module.name}.{function.name}`\n", f"```python\n{function.signature}\n```\n"]
     lines += [plain(function.words) + "\n"] if function.words else []
+    lines.append(uses.said(module.name, function.name) + "\n")
     if published := _published(tests, checks):
         lines += ["Published values:\n", *published, ""]
     others = [test.said for test in tests if not test.examples]

@@ -123,7 +123,7 @@ def arms(first, second, others=()):
         ),
     ],
 )
-def test_gray_test_of_small_arms_agrees_with_its_author_s_program(tally, statistic, p_value):
+def test_gray_test_of_small_arms_agrees_with_the_program_of_its_author(tally, statistic, p_value):
     """R package cmprsk 2.2-11 by R. J. Gray: ``print(cuminc(exit, cause, group)$Tests, digits = 15)``."""
     found = gray_test(tally, cause=1)
     assert (found.statistic, found.p_value) == pytest.approx((statistic, p_value), rel=1e-12)
