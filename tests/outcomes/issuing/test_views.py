@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from registry import guessing
-from registry.models import DataExtract, IssuedReport, Run, User
+from registry.models import Centre, DataExtract, IssuedReport, Run, User
 from tests.factories import create_case, create_event, create_outcome, days_ago
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -168,10 +168,11 @@ def test_the_case_says_that_it_stands_in_an_issued_report(office: Client, run: R
 
 
 def test_the_committee_reads_and_names_no_case(
-    office: Client, run: Run, committee: User, sign_in: Callable[[User], Client]
+    office: Client, centre: Centre, committee: User, sign_in: Callable[[User], Client]
 ) -> None:
+    run = create_case(centre=centre, inserted_at=days_ago(120), removed_at=days_ago(110), end_reason="WEANED")
     sign(office, run, text=quarter(run))
-    create_event(course=run.course, run=run, onset_at=days_ago(2))
+    create_event(course=run.course, run=run, onset_at=days_ago(115))
     issued = IssuedReport.objects.get()
     client = sign_in(committee)
 
