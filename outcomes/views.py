@@ -103,14 +103,16 @@ def report_context(request: SignedInRequest, report: Report, *, opens: bool) -> 
     }
 
 
-def issued_before(centre: Centre, period: Period) -> dict[str, Any]:
-    """What was issued of this period, and how many figures of the issued one before it have moved since."""
-    issued = IssuedReport.objects.filter(centre=centre)
+def issued_before(request: SignedInRequest, period: Period) -> dict[str, Any]:
+    """What was issued of this period, and how many figures of the issued one before it have moved since; how
+    many is not for those who see no cases.
+    """
+    issued = IssuedReport.objects.filter(centre=request.centre)
     earlier = issued.filter(period_end__lte=period.start).order_by("-period_end", "-as_of").first()
     return {
         "issued": issued.filter(period_start=period.start, period_end=period.end),
         "earlier": earlier,
-        "moved": len(restatements(earlier)) if earlier else 0,
+        "moved": len(restatements(earlier)) if earlier and request.user.role in LOGBOOK else 0,
     }
 
 
@@ -167,7 +169,7 @@ def quarter(request: SignedInRequest) -> HttpResponse:
         "beside": beside_of(asked.period),
     }
     context["contents"] += [{"id": id, "label": title} for id, title, _ in context["beside"]]
-    context |= issued_before(request.centre, asked.period)
+    context |= issued_before(request, asked.period)
     return render(request, "quarter.html", context, status=422 if asked.problem else 200)
 
 

@@ -11,6 +11,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
+from outcomes.period import Period
 from registry import guessing
 from registry.models import Centre, DataExtract, IssuedReport, Run, User
 from tests.factories import create_case, create_event, create_outcome, days_ago
@@ -170,9 +171,9 @@ def test_the_case_says_that_it_stands_in_an_issued_report(office: Client, run: R
 def test_the_committee_reads_and_names_no_case(
     office: Client, centre: Centre, committee: User, sign_in: Callable[[User], Client]
 ) -> None:
-    run = create_case(centre=centre, inserted_at=days_ago(120), removed_at=days_ago(110), end_reason="WEANED")
+    run = create_case(centre=centre, inserted_at=days_ago(220), removed_at=days_ago(210), end_reason="WEANED")
     sign(office, run, text=quarter(run))
-    create_event(course=run.course, run=run, onset_at=days_ago(115))
+    create_event(course=run.course, run=run, onset_at=days_ago(215))
     issued = IssuedReport.objects.get()
     client = sign_in(committee)
 
@@ -180,6 +181,9 @@ def test_the_committee_reads_and_names_no_case(
         page = client.get(reverse(name, args=[issued.public_id]))
         assert page.status_code == 200
         assert str(run.patient) not in page.content.decode()
+    later = Period.quarter_of(timezone.localdate(days_ago(100)), centre.zone).label
+    assert "come out differently" in office.get(reverse("quarter"), {"period": later}).content.decode()
+    assert "come out differently" not in client.get(reverse("quarter"), {"period": later}).content.decode()
 
 
 def test_a_period_that_is_no_quarter_is_not_for_the_committee(
