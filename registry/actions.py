@@ -12,6 +12,7 @@ import pghistory
 from allauth.mfa.models import Authenticator
 from django.contrib.auth import SESSION_KEY
 from django.contrib.sessions.models import Session
+from django.core.exceptions import ObjectDoesNotExist
 from django.db import transaction
 from django.db.models import F, Max
 from django.utils import timezone
@@ -25,6 +26,7 @@ from registry.models import (
     ConfirmedDefinition,
     Course,
     CourseOutcome,
+    DailyCheck,
     Event,
     FailedAttempt,
     Patient,
@@ -85,9 +87,13 @@ def answer_question(
 
 @transaction.atomic
 def create(*, record: R, by: User | None, answers: Answers | None = None) -> R:
-    """Add one record. Event and candidate lines get their number here."""
+    """Add one record; a run, event, course or candidate gets its number here.
+
+    Raises Gone, and Conflict for a run that would begin after the outcome of its course.
+    """
     with written_by(by):
         _hold_patient(record)
+        _refuse_run_after_outcome(record)
         number(record)
         keep_proposal(record)
         record.save(force_insert=True)
@@ -96,9 +102,33 @@ def create(*, record: R, by: User | None, answers: Answers | None = None) -> R:
 
 
 def _hold_patient(record: Record) -> None:
-    """Let one write at a time through to the runs of a patient: their times are held against one another."""
+    """Let one write at a time through to a patient's records: they are held against one another.
+
+    What a form found before may have changed by then. Raises Gone.
+    """
+    if isinstance(record, Candidate | Centre) or (isinstance(record, Patient) and record.pk is None):
+        return
+    try:
+        Patient.objects.select_for_update().get(pk=_patient_of(record))
+    except ObjectDoesNotExist:
+        raise Gone from None
+
+
+def _patient_of(record: Any) -> Any:
+    """The key of the patient whom a record is about."""
+    if isinstance(record, Patient):
+        return record.pk
+    if isinstance(record, DailyCheck):
+        return record.run.patient_id
+    return record.patient_id if hasattr(record, "patient_id") else record.course.patient_id
+
+
+def _refuse_run_after_outcome(record: Record) -> None:
+    """Asked while the patient is held: the course may have ended since the form was checked."""
     if isinstance(record, Run):
-        Patient.objects.select_for_update().get(pk=record.patient_id)
+        outcome = CourseOutcome.objects.filter(course=record.course_id, occurred_at__lt=record.inserted_at)
+        if ended := outcome.first():
+            raise Conflict(ended)
 
 
 def number(record: Record) -> None:
@@ -122,12 +152,16 @@ def _next(owner: Course | Patient | Centre, many: str, column: str) -> int:
 
 @transaction.atomic
 def correct(*, record: R, version: int, reason: str, by: User, answers: Answers | None = None) -> R:
-    """Save changed columns of ``record`` if nobody saved since ``version``; raises Conflict otherwise."""
+    """Save changed columns of ``record`` if nobody saved since ``version``.
+
+    Raises Conflict otherwise, and for a run that would begin after the outcome of its course.
+    """
     keep_proposal(record)
     columns = [f.attname for f in record._meta.concrete_fields if f.editable and not f.primary_key]
     values = {name: getattr(record, name) for name in columns}
     with written_by(by, reason):
         _hold_patient(record)
+        _refuse_run_after_outcome(record)
         rows = type(record)._default_manager.filter(pk=record.pk, version=version)
         if not rows.update(**values, version=F("version") + 1):
             raise Conflict(_current(record))
@@ -140,6 +174,7 @@ def correct(*, record: R, version: int, reason: str, by: User, answers: Answers 
 def delete(*, record: Record, version: int, reason: str, by: User) -> None:
     """Remove a record entered by mistake; its history stays, with the reason."""
     with written_by(by, reason):
+        _hold_patient(record)
         count, _ = type(record)._default_manager.filter(pk=record.pk, version=version).delete()
         if not count:
             raise Conflict(_current(record))
@@ -249,7 +284,7 @@ def _refuse_second_open_course(patient: Patient) -> None:
 
     No constraint says so, since a sheet may bring several old courses whose outcome nobody knows yet.
     """
-    Patient.objects.select_for_update().get(pk=patient.pk)
+    _hold_patient(patient)
     still_open = patient.courses.without_outcome().first()
     if still_open:
         raise Conflict(still_open)
@@ -289,8 +324,16 @@ def record_outcome(
     by: User,
     answers: Answers | None = None,
 ) -> CourseOutcome:
-    """Record how a course ended and close the runs still in place at that moment."""
-    for run in still_in:
+    """Record how a course ended and close the runs still in place at that moment.
+
+    Raises Conflict when another run is in place as well: somebody recorded it since the form was checked.
+    """
+    _hold_patient(outcome)
+    closing = list(still_in)
+    in_place = Run.objects.in_place().filter(course=outcome.course_id)
+    if unseen := in_place.exclude(pk__in=[run.pk for run in closing]).first():
+        raise Conflict(unseen)
+    for run in closing:
         run.removed_at, run.end_reason = outcome.occurred_at, end_reason
         correct(record=run, version=run.version, reason="course outcome", by=by)
     return create(record=outcome, by=by, answers=answers)

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import contextlib
+import re
 import threading
 from collections.abc import Callable
 from typing import Any
 
 import pytest
 from django.db import IntegrityError, connection, transaction
+from django.db.models import ProtectedError
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
@@ -23,6 +26,7 @@ from registry.models import (
     Mobilisation,
     Patient,
     PatientIdentity,
+    Record,
     Run,
     Submission,
     User,
@@ -32,13 +36,22 @@ from tests.entries import PAGES
 from tests.factories import (
     RUN,
     create_case,
+    create_check,
     create_course,
+    create_event,
+    create_failed_attempt,
+    create_follow_up,
+    create_haemodynamics,
+    create_listing,
+    create_mobilisation,
     create_outcome,
     create_patient,
+    create_plan_change,
     create_run,
+    create_screening,
     days_ago,
 )
-from tests.pages import again, fill
+from tests.pages import again, fill, sent_from
 
 at_once = pytest.mark.django_db(transaction=True)
 Answered = list[tuple[int, str]]
@@ -235,15 +248,132 @@ def test_two_corrections_that_would_overlap_do_not_both_pass(run: Run, desks: li
     one_wins(answers)
 
 
+def of_one_patient(run: Run) -> list[Record]:
+    """One record of every kind that hangs on a patient."""
+    course = run.course
+    makers = (create_event, create_mobilisation, create_plan_change, create_follow_up, create_screening)
+    more = (create_haemodynamics, create_listing, create_outcome)
+    attempt = create_failed_attempt(patient=run.patient)
+    return [run.patient, course, run, create_check(run=run), attempt] + [
+        make(course=course) for make in (*makers, *more)
+    ]
+
+
 @pytest.mark.django_db
-def test_writing_a_run_holds_its_patient_first(run: Run, coordinator: User) -> None:
+def test_every_write_about_a_patient_holds_the_patient_first(run: Run, coordinator: User) -> None:
     """Else two overlapping writes may wait for one another until the database ends one with an error."""
-    with CaptureQueriesContext(connection) as seen:
-        actions.correct(record=run, version=1, reason="misread", by=coordinator)
-    statements = [query["sql"] for query in seen if "registry_" in query["sql"]]
-    assert 'FROM "registry_patient"' in statements[0]
-    assert "FOR UPDATE" in statements[0]
-    assert 'UPDATE "registry_run"' in statements[1]
+    written = {"by": coordinator, "reason": "misread"}
+    for record in of_one_patient(run):
+        for write in (
+            lambda: actions.correct(record=record, version=1, **written),  # noqa: B023 - called at once
+            lambda: actions.delete(record=record, version=2, **written),  # noqa: B023
+        ):
+            with CaptureQueriesContext(connection) as seen, contextlib.suppress(ProtectedError):
+                write()
+            taken = [query["sql"] for query in seen if re.search("FOR UPDATE|^(UPDATE|DELETE)", query["sql"])]
+            assert 'FROM "registry_patient"' in taken[0], record
+            assert "FOR UPDATE" in taken[0], record
+
+
+def one_after_the_other(first: Callable[[], Any], second: Callable[[], Any]) -> Any:
+    """What becomes of the second write if it comes while the first is done and not yet committed."""
+    done, through = threading.Event(), threading.Event()
+
+    def hold() -> None:
+        with transaction.atomic():
+            first()
+            done.set()
+            through.wait(timeout=1)  # the second stands at the lock and cannot come to this
+
+    def follow() -> Any:
+        done.wait(timeout=20)
+        result = second()
+        through.set()
+        return result
+
+    return together(hold, follow)[1]
+
+
+def later_device(course: Course) -> Run:
+    last = course.runs.latest("run_no")
+    relation = {"relation": "REINSERTION_AFTER_GAP", "replaces": last, "run_no": last.run_no + 1}
+    return Run(course=course, inserted_at=days_ago(2), **RUN, **relation)
+
+
+def out(run: Run) -> Course:
+    """The course of a run that was removed four days ago."""
+    Run.objects.filter(pk=run.pk).update(removed_at=days_ago(4), end_reason="WEANED")
+    return Course.objects.get(pk=run.course_id)
+
+
+def end(course: Course, *, days: float, by: User) -> CourseOutcome:
+    """As recorded when no device was seen in place."""
+    outcome = CourseOutcome(course=course, outcome="RECOVERED_WEANED", occurred_at=days_ago(days))
+    return actions.record_outcome(outcome=outcome, still_in=[], end_reason="WEANED", by=by)
+
+
+@at_once
+def test_a_device_waits_for_an_outcome_and_is_refused_after_it(run: Run, coordinator: User) -> None:
+    course = out(run)
+    refusal = one_after_the_other(
+        lambda: end(course, days=3, by=coordinator),
+        lambda: actions.add_run(run=later_device(course), by=coordinator),
+    )
+    assert isinstance(refusal, actions.Conflict)
+    assert refusal.current == CourseOutcome.objects.get()
+    assert Run.objects.count() == 1
+
+
+@at_once
+def test_a_device_moved_behind_an_outcome_meanwhile_is_refused(run: Run, coordinator: User) -> None:
+    course = out(run)
+    second = create_run(course=course, inserted_at=days_ago(3.5), removed_at=days_ago(1))
+    second.inserted_at = days_ago(2)
+    refusal = one_after_the_other(
+        lambda: end(course, days=3, by=coordinator),
+        lambda: actions.correct(record=second, version=1, reason="misread", by=coordinator),
+    )
+    assert isinstance(refusal, actions.Conflict)
+    assert refusal.current == CourseOutcome.objects.get()
+
+
+@at_once
+def test_an_outcome_waits_for_a_device_and_sees_it_in_place(run: Run, coordinator: User) -> None:
+    course = out(run)
+    refusal = one_after_the_other(
+        lambda: actions.add_run(run=later_device(course), by=coordinator),
+        lambda: end(course, days=3, by=coordinator),
+    )
+    assert isinstance(refusal, actions.Conflict)
+    assert refusal.current == Run.objects.latest("run_no")
+    assert not CourseOutcome.objects.exists()
+
+
+@at_once
+def test_a_device_waits_for_the_removal_of_an_outcome(run: Run, coordinator: User) -> None:
+    course = out(run)
+    outcome = end(course, days=3, by=coordinator)
+    added = one_after_the_other(
+        lambda: actions.delete(record=outcome, version=1, reason="entered by mistake", by=coordinator),
+        lambda: actions.add_run(run=later_device(course), by=coordinator),
+    )
+    assert added == Run.objects.latest("run_no")
+
+
+@at_once
+def test_what_was_typed_stays_when_the_course_ends_meanwhile(
+    run: Run, desks: list[Client], coordinator: User
+) -> None:
+    course, page = out(run), PAGES["further device"]
+    data = page.filled(desks[0], run, **{"run-inserted_at": "t-2 1130", "run-note": "placed at night"})
+    answer = one_after_the_other(
+        lambda: end(course, days=3, by=coordinator), lambda: desks[0].post(page.url(run), data)
+    )
+    assert answer.status_code == 422
+    assert "after you opened this" in str(answer.context["forms"][0].non_field_errors())
+    assert sent_from(answer)["run-inserted_at"].endswith("11:30")
+    assert sent_from(answer)["run-note"] == "placed at night"
+    assert "inserted_at" in desks[0].post(page.url(run), again(data)).context["forms"][0].errors
 
 
 @at_once
