@@ -86,7 +86,7 @@ ADDRESSES: dict[str, Address] = {
     "new_listing": Address(LOGBOOK, WRITING, of="course"),
     "find": Address(LOGBOOK, WRITING),
     "case": Address(LOGBOOK, of="course"),
-    "review": Address(REPORTS, of="course"),
+    "review": Address(LOGBOOK, of="course"),
     "further_device": Address(LOGBOOK, WRITING, of="course"),
     "new_event": Address(LOGBOOK, WRITING, of="course", more=("kink",)),
     "new_mobilisation": Address(LOGBOOK, WRITING, of="course"),
