@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from django.db import models
-from django.db.models import Exists, Max, Min, OuterRef, Q
+from django.db.models import Q
 
 from registry.choices import Aetiology, Intent, PacingDevice, Presentation, ShockStage
 from registry.fields import PRACTICE, Code, Moment, Number, Whole, Words, YesNo
@@ -25,17 +25,6 @@ class CourseQuerySet(models.QuerySet["Course"]):
     def seen_by(self, user: User) -> CourseQuerySet:
         """Courses of the user's own centre."""
         return self.filter(centre_id=user.centre_id) if user.centre_id else self.none()
-
-    def with_span(self) -> CourseQuerySet:
-        """Adds ``began_at`` (first device in) and ``last_removed_at`` (last known removal)."""
-        return self.annotate(began_at=Min("runs__inserted_at"), last_removed_at=Max("runs__removed_at"))
-
-    def supported_now(self) -> CourseQuerySet:
-        """Courses with a device in place and no outcome."""
-        from registry.models.run import Run
-
-        in_place = Run.objects.filter(course=OuterRef("pk"), removed_at__isnull=True)
-        return self.filter(Exists(in_place), outcome__isnull=True)
 
     def without_outcome(self) -> CourseQuerySet:
         return self.filter(outcome__isnull=True)

@@ -57,14 +57,6 @@ class RunQuerySet(models.QuerySet["Run"]):
     def in_place(self) -> RunQuerySet:
         return self.filter(removed_at__isnull=True)
 
-    def in_place_at(self, moment: datetime) -> RunQuerySet:
-        return self.filter(inserted_at__lte=moment).filter(
-            Q(removed_at__isnull=True) | Q(removed_at__gt=moment)
-        )
-
-    def inserted_between(self, start: datetime, end: datetime) -> RunQuerySet:
-        return self.filter(inserted_at__gte=start, inserted_at__lt=end)
-
 
 class Period(Func):
     """The time a catheter lay in place, as a range that includes its start and not its end."""

@@ -44,8 +44,3 @@ class User(AbstractUser):
         if self.centre is None:
             return []
         return [self.centre, *self.further_centres.exclude(pk=self.centre.pk)]
-
-    @property
-    def keeps_logbook(self) -> bool:
-        """May read and write identified cases."""
-        return self.role in {Role.COORDINATOR, Role.PHYSICIAN}
