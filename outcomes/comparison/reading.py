@@ -6,12 +6,9 @@ times ten.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-
-from django.db import connection, transaction
 
 from outcomes.dataset import Dataset, codes, load_dataset
 from outcomes.dataset.clinical import Columns
@@ -21,6 +18,7 @@ from outcomes.dataset.deriving import aligned
 from outcomes.dataset.queries import Reader
 from outcomes.estimators.arrays import Ints
 from registry.models import Centre, FailedAttempt
+from registry.snapshot import one_snapshot
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,17 +32,6 @@ class Facts:
     run: Columns
     attempt: Columns
     centres: dict[int, str] = field(default_factory=dict)
-
-
-@contextmanager
-def one_snapshot() -> Iterator[None]:
-    """Let everything read inside see the same state, unless a transaction is already under way."""
-    nested = connection.in_atomic_block
-    with transaction.atomic():
-        if not nested:
-            with connection.cursor() as cursor:
-                cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
-        yield
 
 
 def load(

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
@@ -11,7 +10,6 @@ from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.apps import apps
-from django.db import connection, transaction
 from django.utils import timezone
 
 from outcomes.dataset import clinical, deriving, queries
@@ -29,13 +27,7 @@ from outcomes.dataset.tables import (
 )
 from outcomes.estimators.arrays import Ints
 from registry.models import Centre
-
-# Compiling such queries takes longer than running them; their joins should fit in memory.
-SNAPSHOT = """
-    SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY;
-    SET LOCAL jit = off;
-    SET LOCAL work_mem = '64MB';
-"""
+from registry.snapshot import one_snapshot
 
 MODELS = {
     "patients": "Patient",
@@ -88,7 +80,7 @@ def load_dataset(
     zone = _common_zone(chosen)
     last_day = cut_at.astimezone(zone).date()
     wanted = tuple(centre.pk for centre in chosen)
-    with _one_snapshot():
+    with one_snapshot():
         whole = not Centre.objects.exclude(pk__in=wanted).exists()
         reader = queries.Reader(wanted, as_of, last_day, whole)
         return _read(reader, tuple(centre.name for centre in chosen), zone, cut_at)
@@ -97,17 +89,6 @@ def load_dataset(
 def _common_zone(centres: list[Centre]) -> ZoneInfo:
     zones = {centre.time_zone for centre in centres}
     return ZoneInfo(zones.pop()) if len(zones) == 1 else ZoneInfo("UTC")
-
-
-@contextmanager
-def _one_snapshot() -> Iterator[None]:
-    """Let all queries see the same state, unless a transaction is already under way."""
-    nested = connection.in_atomic_block
-    with transaction.atomic():
-        if not nested:
-            with connection.cursor() as cursor:
-                cursor.execute(SNAPSHOT)
-        yield
 
 
 def _read(reader: queries.Reader, names: tuple[str, ...], zone: ZoneInfo, cut_at: datetime) -> Dataset:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from django.db import connection, transaction
+from django.db import connection
 
 from outcomes.dataset import Dataset, load_dataset
 from outcomes.issuing.fingerprint import fingerprint
@@ -69,7 +69,6 @@ def digest(text: str) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-@transaction.atomic
 def issue(*, centre: Centre, period: Period, statement: str, as_of: datetime, by: User) -> IssuedReport:
     """Keep the report of a period as of a settled moment, signed by a person with a statement."""
     dataset, report = report_as_of(centre, period, as_of)

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from django.db import connection, transaction
-
 from registry.models import Record
+from registry.snapshot import one_snapshot
 from registry.tables.cells import write_cell
 from registry.tables.layout import TABLES, Link, Table
 
@@ -32,24 +30,13 @@ def export_tables(folder: Path, *, progress: Progress = silent) -> dict[str, int
     folder.mkdir(parents=True, exist_ok=True)
     keys: Keys = {}
     counts = {}
-    with _one_moment():
+    with one_snapshot():
         for step, table in enumerate(TABLES, start=1):
             rows = _rows(table, keys)
             _write(folder / table.file, table.columns, rows)
             counts[table.name] = len(rows)
             progress(table.name, step, len(TABLES))
     return counts
-
-
-@contextmanager
-def _one_moment() -> Iterator[None]:
-    """All tables as they stood at one moment, whoever writes meanwhile."""
-    alone = not connection.in_atomic_block
-    with transaction.atomic():
-        if alone:
-            with connection.cursor() as cursor:
-                cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
-        yield
 
 
 def _rows(table: Table, keys: Keys) -> list[list[str]]:
