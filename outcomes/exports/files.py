@@ -16,11 +16,11 @@ from outcomes.exports.material import Material
 from outcomes.figures import Chart
 from outcomes.measures.values import Figure
 from outcomes.quarter import Table
+from registry.tables.cells import guard
 
 FONT = Path("static/fonts/source-sans-3-latin-wght-normal.woff2")
 FAMILY, WEIGHT = "Source Sans 3", 400
 PNG_WIDTH_PIXELS = 2040  # three times the drawing: sharp on paper at the width of a column
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "\x00")
 COLUMNS = (
     *("what", "route", "at_day", "unit", "scale", "missing", "numerator", "denominator", "estimate"),
     *("lower", "upper", "method", "note", "key"),
@@ -86,13 +86,5 @@ def as_csv(head: tuple[str, ...], rows: list[list[str | float | None]]) -> bytes
     out = io.StringIO()
     writer = csv.writer(out)
     writer.writerow(head)
-    writer.writerows([[harmless(cell) for cell in row] for row in rows])
+    writer.writerows([[guard(cell) if isinstance(cell, str) else cell for cell in row] for row in rows])
     return out.getvalue().encode("utf-8-sig")
-
-
-def harmless(cell: str | float | None) -> str | float | None:
-    """A text that would start a formula gets an apostrophe in front; numbers stay as they are.
-
-    CWE-1236; common practice, no source.
-    """
-    return f"'{cell}" if isinstance(cell, str) and cell.startswith(FORMULA_STARTS) else cell

@@ -24,8 +24,8 @@ from registry.tiers import EXTENDED_GROUPS
 LIST_MARK = ";"
 SHOWN_CHARACTERS = 40
 
-# A spreadsheet runs a cell that begins like this as a formula (CWE-1236).
-_FORMULA = re.compile(r"'*[=+\-@\t\r]")
+# A spreadsheet may run a cell that begins like this as a formula (CWE-1236; common practice, no source).
+_FORMULA = re.compile(r"'*[=+\-@\t\r\n\x00]")
 _MOMENT = re.compile(
     r"(\d{4})-\d\d-\d\d[T ]\d\d:\d\d(:\d\d(\.\d{1,6})?)?(?P<offset>Z|[+-]\d\d:?\d\d)?", re.ASCII
 )
