@@ -124,7 +124,7 @@ def _adjusted(comparison: Comparison, row: AdjustedRow, times: TimeAtRisk | None
     overlap = comparison.adjusted.overlap if comparison.adjusted else None
     terms = ", ".join(overlap.terms) if overlap else ""
     if row.refusal or row.difference.value is None:
-        reason = row.refusal or row.difference.note
+        reason = row.reason or row.difference.note
         if reason == HIDDEN:
             return "The adjusted figure is not shown here, as the counts under it are small."
         return (

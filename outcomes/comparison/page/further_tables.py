@@ -63,6 +63,8 @@ def _test(found: Incidence) -> Said:
     """The p-value; where the counts under the curves are hidden, the test is not shown either."""
     if any(share.hidden for share in found.counts):
         return Said(instead="not shown")
+    if found.p_value is None and found.note:
+        return Said(instead=f"not estimable: {found.note}")
     return plain(say_p(found.p_value))
 
 

@@ -10,8 +10,10 @@ import pytest
 from outcomes.comparison import timing as subject
 from outcomes.comparison.build import build_comparison, chosen_units
 from outcomes.comparison.choices import Choices
+from outcomes.comparison.page import further_tables
 from outcomes.comparison.page.later_sections import time_section
 from outcomes.comparison.page.section import Words
+from outcomes.comparison.value import Incidence, Timing
 from outcomes.dataset import deriving
 from outcomes.dataset.clock import minute_of
 from outcomes.estimators.competing import gray_test
@@ -177,3 +179,12 @@ def test_too_few_give_no_curve_but_a_reason():
     timing = subject.timing(made, chosen_units(made, Choices()))
     assert timing.bridge[0].lines == ()
     assert "too few followed from the start" in timing.bridge[0].note
+
+
+def test_a_test_without_a_value_says_why() -> None:
+    found = Incidence(
+        code="died", label="Died", lines=(), counts=(), p_value=None, method="Gray", note="an arm is empty"
+    )
+    timing = Timing(mobilisation=(found,), bridge=(), restricted_means=(), not_followed=())
+    (row,) = further_tables.tests_table(timing).rows
+    assert row.cells[-1].instead == "not estimable: an arm is empty"
