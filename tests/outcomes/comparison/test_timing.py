@@ -13,7 +13,7 @@ from outcomes.comparison.choices import Choices
 from outcomes.comparison.page import further_tables
 from outcomes.comparison.page.later_sections import time_section
 from outcomes.comparison.page.section import Words
-from outcomes.comparison.value import Incidence, Timing
+from outcomes.comparison.value import Incidence, Share, Timing
 from outcomes.dataset import deriving
 from outcomes.dataset.clock import minute_of
 from outcomes.estimators.competing import gray_test
@@ -182,8 +182,15 @@ def test_too_few_give_no_curve_but_a_reason():
 
 
 def test_a_test_without_a_value_says_why() -> None:
+    nobody = Share(key="", arm="", hits=0, total=0, value=None)
     found = Incidence(
-        code="died", label="Died", lines=(), counts=(), p_value=None, method="Gray", note="an arm is empty"
+        code="died",
+        label="Died",
+        lines=(),
+        counts=(nobody, nobody),
+        p_value=None,
+        method="",
+        note="an arm is empty",
     )
     timing = Timing(mobilisation=(found,), bridge=(), restricted_means=(), not_followed=())
     (row,) = further_tables.tests_table(timing).rows
