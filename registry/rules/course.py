@@ -22,7 +22,7 @@ def check_patient(patient: Patient) -> list[Problem]:
     began = timezone.localtime(first, patient.centre.zone) if first else None
     age = (began or timezone.localtime()).year - (patient.birth_year or 0)
     if age < 0 and began:
-        text = f"The first device went in on {began:%d-%b-%Y}, before this year."
+        text = f"Born in {patient.birth_year}, but the first device went in on {began:%d-%b-%Y}."
         return [refuse("born_after_insertion", "birth_year", text)]
     if age < 0:
         return [refuse("birth_year_future", "birth_year", "The year of birth lies in the future.")]

@@ -17,13 +17,16 @@ from registry.problem import Problem, refuse
 
 def check_death(visit: FollowUp) -> list[Problem]:
     """A death that lies after the day it was known on, or before the patient was last known alive."""
-    found = []
-    if visit.died_on and visit.seen_on and visit.died_on > visit.seen_on:
-        text = f"The status was known on {_said(visit.seen_on)}, before this."
-        found.append(refuse("died_after_seen", "died_on", text))
+    found: list[Problem] = []
     death = day_of_death(visit)
-    last, text = max(_known_alive(visit), default=(None, ""))
-    if death and last and death < last:
+    if death is None:
+        return found
+    if visit.seen_on and death > visit.seen_on:
+        text = f"Dead on {_said(death)}, but the status was known on {_said(visit.seen_on)} already."
+        found.append(refuse("died_after_seen", "died_on", text))
+    last, what = max(_known_alive(visit), default=(None, ""))
+    if last and death < last:
+        text = f"Dead on {_said(death)}, but {what}."
         found.append(refuse("died_before_alive", "died_on" if visit.died_on else "seen_on", text))
     return found
 
@@ -71,16 +74,16 @@ def _known_alive(visit: FollowUp) -> Iterator[tuple[date, str]]:
     course = visit.course
     if first := course.first_inserted_at:
         day = _day(course, first)
-        yield day, f"The first device went in only on {_said(day)}."
+        yield day, f"the first device went in on {_said(day)}"
     outcome: CourseOutcome | None = getattr(course, "outcome", None)
     if outcome:
         day = _day(course, outcome.occurred_at)
-        yield day, f"The course ended only on {_said(day)}: {outcome.get_outcome_display().lower()}."
+        yield day, f"the course ended on {_said(day)}: {outcome.get_outcome_display().lower()}"
         if left := left_alive_on(outcome):
-            yield left, f"The patient left hospital alive on {_said(left)}."
+            yield left, f"the patient left hospital alive on {_said(left)}"
     for other in course.follow_ups.all():
         if other != visit and other.status == VitalStatus.ALIVE:
-            yield other.seen_on, f"The patient was seen alive on {_said(other.seen_on)}."
+            yield other.seen_on, f"the patient was seen alive on {_said(other.seen_on)}"
 
 
 def _day(course: Course, moment: datetime) -> date:

@@ -194,7 +194,7 @@ def test_a_birth_after_the_first_insertion_is_refused_at_its_field(desk: Client,
     year = str(days_ago(800).year + 1)
     refused = desk.post(url_of(run.patient), correction(desk, run.patient, record__birth_year=year))
     (text,) = errors_of(refused)["record-birth_year"]
-    assert text.startswith("The first device went in on ")
+    assert text.startswith(f"Born in {year}, but the first device went in on ")
     assert refused.status_code == 422
 
 
