@@ -56,7 +56,7 @@ names stand above the points. Nothing is ever sent anywhere.
   }
 
   /* How many pixels a row takes with its name above: points of several series stand below each other. */
-  const rowHeight = (layout) => (layout.scattermode === "group" ? 58 : 36);
+  const rowHeight = (layout) => (layout.scattermode === "group" ? 58 : 40);
 
   /* The names of rows above their points, over the whole width. */
   function namesAbove(rows, layout) {
@@ -100,7 +100,7 @@ names stand above the points. Nothing is ever sent anywhere.
         paper_bgcolor: clear, plot_bgcolor: clear, dragmode: false, margin: { l: 56, r: 24, t: 24, b: 48 },
         hoverlabel: { bgcolor: token("sheet"), bordercolor: token("rule-strong"), font: { ...font } },
         legend: { orientation: "h", y: 1.02, yanchor: "bottom", x: 0 },
-        ...layout, ...dressed, font, title: undefined, autosize: true,
+        ...layout, ...dressed, font, title: undefined, height, autosize: true,
       },
     };
   }

@@ -94,6 +94,7 @@ def test_charts_fit_a_phone(logbook, opened, physician):
         if chart.count():
             assert chart.evaluate("place => place._fullLayout._size.w") > 280
             assert chart.locator(".yaxislayer-above text, .ytick").count() == 0
+            assert chart.evaluate("place => place._fullLayout.height - place.clientHeight") == 0
     for title in page.locator(".chart .xtitle").all():
         box = title.bounding_box()
         assert box["x"] >= 0
