@@ -88,6 +88,7 @@ def _trend_page(story: Story, names: Sequence[str], finding: Callable[[Material]
     empty = any(len(series.x) < len(chart.rows) for chart, series in every)
     line = (
         f"{'Bars show 95% limits. ' if limits else ''}"
+        f"{'Those that reach the upper edge go on beyond it. ' if any(c.cut for c in charts) else ''}"
         f"{'A quarter without a mark has no value shown, which is not 0. ' if empty else ''}"
         f"A single quarter above or below the others is no signal. {story.mark}"
     )

@@ -153,3 +153,18 @@ def test_rows_without_an_event_are_named_instead_of_drawn(material: Material) ->
     assert "Bleeding" in shown.series[0].x
     assert "nerve injury" in silent
     assert "Nerve injury" not in shown.series[0].x
+
+
+def test_a_slide_says_that_bars_are_cut_where_some_are(deck: Any, material: Material) -> None:
+    pairs = (("volume-begun", "dwell-run"), ("complications", "repositions"))
+    shown = [[material.charts.get(f"chart-trend-{name}") for name in pair] for pair in pairs]
+    cut = [any(chart and chart.cut for chart in pair) for pair in shown if any(pair)]
+    lines = [
+        shape.text_frame.text
+        for slide in deck.slides
+        for shape in slide.shapes
+        if shape.has_text_frame and "A single quarter above" in shape.text_frame.text
+    ]
+
+    assert any(cut)
+    assert ["reach the upper edge go on beyond it" in line for line in lines] == cut
