@@ -50,10 +50,10 @@ class Period:
             start, end = _span(first)
             if mark:
                 end = _span(last)[1]
-        except (ValueError, OverflowError):  # the latter beyond the last day of the calendar
+        except PeriodError:
+            raise
+        except ValueError:
             raise PeriodError(f"“{text}” is no period; write {HOW_TO_WRITE}") from None
-        if start < FIRST_DAY or end > LAST_DAY + timedelta(days=1):
-            raise PeriodError(f"“{text}” is outside the years {EARLIEST_YEAR} to {LATEST_YEAR}")
         label = f"{first.upper()}{RANGE_MARK}{last.upper()}" if mark else first.upper()
         return cls(_midnight(start, zone), _midnight(end, zone), label)
 
@@ -76,7 +76,13 @@ class Period:
 
 
 def _span(text: str) -> tuple[date, date]:
-    """First day, and the day after the last one; ValueError if the text is none of the forms."""
+    """First day, and the day after the last one.
+
+    ValueError if the text is none of the forms, PeriodError for a year the logbook does not know.
+    """
+    year = YEAR.match(text)
+    if year and not EARLIEST_YEAR <= int(year[0]) <= LATEST_YEAR:
+        raise PeriodError(f"“{text}” is outside the years {EARLIEST_YEAR} to {LATEST_YEAR}")
     if found := QUARTER.fullmatch(text):
         first_month = 3 * int(found[2]) - 2
         return _months(int(found[1]), first_month, 3)

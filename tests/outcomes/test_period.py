@@ -37,16 +37,14 @@ def test_refuses_the_rest_and_says_how(text: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "text", ["0001", "0001..9998", "1000..3000", "1989-12-31", "1989-Q4..2026", "2101", "2026..2101-01-01"]
+    "text",
+    [
+        *("0001", "0001..9998", "1000..3000", "1989-12-31", "1989-Q4..2026", "2101", "2026..2101-01-01"),
+        *("9999", "9999-12", "9999-Q4", "9999-12-31", "2026..9999-12-31"),
+    ],
 )
 def test_refuses_years_the_logbook_does_not_know(text: str) -> None:
     with pytest.raises(PeriodError, match="outside the years 1990 to 2100"):
-        Period.parse(text, BERLIN)
-
-
-@pytest.mark.parametrize("text", ["9999", "9999-12", "9999-Q4", "9999-12-31", "2026..9999-12-31"])
-def test_refuses_the_end_of_the_calendar(text: str) -> None:
-    with pytest.raises(PeriodError):
         Period.parse(text, BERLIN)
 
 
