@@ -14,7 +14,6 @@ from outcomes.comparison.value import (
     Comparison,
     Contrast,
     CrudeRow,
-    Restriction,
     Sensitivity,
     SensitivityRow,
     Share,
@@ -132,16 +131,23 @@ def _adjusted(comparison: Comparison, row: AdjustedRow, times: TimeAtRisk | None
             "difference between the patients."
         )
     weighted = (
-        f"Weighted so that both groups are alike in {terms}{_among(overlap.restricted if overlap else ())}, "
+        f"Weighted so that both groups are alike in {terms}{_among(comparison)}, "
         f"the difference is {_points_and_limits(row.difference)}"
     )
     return f"{weighted}{_shift(row)}: {_verdict(row.difference, times)}."
 
 
-def _among(restricted: tuple[Restriction, ...]) -> str:
-    if not restricted:
+def _among(comparison: Comparison) -> str:
+    """Of whom the weighted figure speaks; how many they are is for the programme."""
+    overlap = comparison.adjusted.overlap if comparison.adjusted else None
+    if overlap is None or not overlap.restricted:
         return ""
-    return f", among those who could have had either route (without: {', '.join(r.what for r in restricted)})"
+    left = ""
+    if None not in overlap.totals:
+        axillary, femoral = (count(total) for total in overlap.totals)
+        left = f"{axillary} axillary, {femoral} femoral; "
+    without = ", ".join(restriction.what for restriction in overlap.restricted)
+    return f", among those who could have had either route ({left}without: {without})"
 
 
 def _shift(row: AdjustedRow) -> str:

@@ -10,7 +10,7 @@ import pytest
 
 from outcomes.comparison.build import build_comparison
 from outcomes.comparison.summary import NEVER_CAUSAL, summary
-from outcomes.comparison.value import Comparison, Contrast
+from outcomes.comparison.value import Comparison, Contrast, Restriction
 from tests.outcomes.comparison.simulated import programme, stories
 
 PARTS = ("baseline", "crude", "adjusted")
@@ -75,6 +75,17 @@ def test_what_could_explain_an_effect_away_is_said_only_when_there_is_one():
     assert "Something unmeasured, tied to both route and outcome" in strong
     none = " ".join(summary(comparison(0.0, 62)))
     assert "Something unmeasured" not in none
+
+
+@pytest.mark.parametrize(
+    ("totals", "who"),
+    [((61, 22), "(61 axillary, 22 femoral; without: emergency)"), ((None, None), "(without: emergency)")],
+)
+def test_the_weighted_figure_says_of_whom_it_speaks(usual, totals, who):
+    left_out = Restriction("emergency", 44, "AXILLARY")
+    overlap = replace(usual.adjusted.overlap, restricted=(left_out,), totals=totals)
+    said = summary(replace(usual, adjusted=replace(usual.adjusted, overlap=overlap)))
+    assert f"among those who could have had either route {who}" in " ".join(said)
 
 
 @pytest.mark.parametrize("effect", [-0.15, 0.0, 0.35])
