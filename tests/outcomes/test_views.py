@@ -122,9 +122,7 @@ def test_an_unknown_figure_is_not_found(office: Client, key: str) -> None:
     assert office.get(reverse("figure_cases"), {"figure": key}).status_code == 404
 
 
-def test_the_committee_sees_figures_and_no_cases(
-    sign_in: Callable[[User], Client], committee: User
-) -> None:
+def test_the_committee_sees_figures_and_no_cases(sign_in: Callable[[User], Client], committee: User) -> None:
     client = sign_in(committee)
     run = create_case(centre=committee.centre, inserted_at=days_ago(120))
     begun_in = Period.quarter_of(timezone.localdate(run.inserted_at), committee.centre.zone)
