@@ -19,13 +19,13 @@ from outcomes.comparison.value import (
     Comparison,
     Incidence,
     Naive,
-    OverTime,
     Restriction,
     Sensitivity,
     Share,
     Stratified,
     Timing,
 )
+from outcomes.comparison.value_over_time import OverTime
 
 SINGLE_CASES = "drawn from single patients, so not shown here"
 NO_CURVES = "not shown here: curves read at two quarter ends would tell small counts apart"

@@ -12,7 +12,8 @@ from outcomes.comparison.choices import Choices
 from outcomes.comparison.endpoints import BY_CODE, Endpoint
 from outcomes.comparison.risk import Expected, expected_risks
 from outcomes.comparison.units import AXILLARY, FEMORAL, Programme, Units
-from outcomes.comparison.value import ARMS, LearningCurve, OverTime, Trend
+from outcomes.comparison.value import ARMS
+from outcomes.comparison.value_over_time import LearningCurve, OverTime, Trend
 from outcomes.dataset.clock import MINUTES_PER_DAY, local_days, minute_of
 from outcomes.estimators.arrays import Floats, Ints
 from outcomes.estimators.base import EstimatorError

@@ -8,13 +8,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cached_property
-from typing import Any
 
 from outcomes.comparison.choices import Choices
+from outcomes.comparison.value_over_time import OverTime
 from outcomes.measures.values import Cases
 
 ARMS = ("AXILLARY", "FEMORAL")
-_NONE: dict[str, Any] = {}
 HIDDEN = "hidden: a small count, or one from which a small count could be worked out"
 
 
@@ -343,52 +342,6 @@ class Sensitivity:
 
 
 @dataclass(frozen=True, kw_only=True)
-class LearningCurve:
-    """Risk-adjusted cumulative sums over the axillary courses in the programme's sequence."""
-
-    cases: int
-    events: int | None
-    expected: float | None
-    worse: tuple[float, ...]
-    better: tuple[float, ...]
-    happened: tuple[bool, ...]
-    thresholds: tuple[float, float]
-    run_lengths: tuple[float, float]
-    signals: tuple[tuple[str, int], ...]
-    risk_terms: tuple[str, ...]
-    method: str
-    refusal: str = ""
-    drawn: bool = True
-
-
-@dataclass(frozen=True, kw_only=True)
-class Trend:
-    """A control chart of one arm: ``at`` are months of the points, or of the events that end gaps."""
-
-    arm: str
-    kind: str
-    at: tuple[str, ...]
-    quarters: tuple[int, ...]
-    values: tuple[float | None, ...]
-    lower: tuple[float | None, ...]
-    upper: tuple[float | None, ...]
-    centre: float | None
-    baseline: str
-    baseline_points: int
-    signals: tuple[tuple[int, str], ...]
-    method: str
-    refusal: str = ""
-
-
-@dataclass(frozen=True, kw_only=True)
-class OverTime:
-    """Learning curve and trend charts of the chosen outcome."""
-
-    learning: LearningCurve
-    trends: tuple[Trend, ...]
-
-
-@dataclass(frozen=True, kw_only=True)
 class Comparison:
     """Everything the comparison page says, at one data cut, under one set of choices.
 
@@ -421,11 +374,11 @@ class Comparison:
 
     def crude_row(self, code: str) -> CrudeRow:
         """The crude row of an outcome; KeyError if there is none."""
-        return {row.code: row for row in self.crude.rows}[code] if self.crude else _NONE[code]
+        return {row.code: row for row in (self.crude.rows if self.crude else ())}[code]
 
     def adjusted_row(self, code: str) -> AdjustedRow:
         """The adjusted row of an outcome; KeyError if there is none."""
-        return {row.code: row for row in self.adjusted.rows}[code] if self.adjusted else _NONE[code]
+        return {row.code: row for row in (self.adjusted.rows if self.adjusted else ())}[code]
 
 
 def _collect(value: object, found: dict[str, Share]) -> None:

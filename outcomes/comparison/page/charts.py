@@ -14,11 +14,10 @@ from outcomes.comparison.value import (
     Contrast,
     CrudeRow,
     Incidence,
-    LearningCurve,
     Overlap,
     Share,
-    Trend,
 )
+from outcomes.comparison.value_over_time import LearningCurve, Trend
 from outcomes.figures import ROUTE_NAMES, Chart, Series
 from outcomes.wording import lower_first, number
 from registry.choices import RouteGroup

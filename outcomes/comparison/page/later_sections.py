@@ -17,7 +17,8 @@ from outcomes.comparison.page.further_tables import (
 from outcomes.comparison.page.section import Later, Part, Section, Words
 from outcomes.comparison.published import published_bands
 from outcomes.comparison.summary import robustness
-from outcomes.comparison.value import ARMS, Comparison, Incidence, LearningCurve, Trend
+from outcomes.comparison.value import ARMS, Comparison, Incidence
+from outcomes.comparison.value_over_time import LearningCurve, Trend
 from outcomes.wording import count, lower_first, number
 
 
