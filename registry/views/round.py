@@ -126,6 +126,9 @@ def _save(request: SignedInRequest, line: Line, form: RoundForm) -> bool:
     try:
         with transaction.atomic():
             _write(request, line, form)
+    except actions.Gone:
+        form.add_error(None, "Somebody removed this row, or the run it is about, after you opened the page.")
+        return False
     except actions.Conflict as conflict:
         show_both(form, conflict.current)
         return False

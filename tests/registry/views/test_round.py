@@ -13,6 +13,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
+from registry import actions
 from registry.models import Answer, Centre, DailyCheck, Draft, Run, User
 from tests.factories import create_case, create_check, create_listing, create_outcome, days_ago
 
@@ -146,6 +147,22 @@ def test_a_row_opened_before_another_save_is_a_conflict(desk: Client, run: Run) 
     )
     assert answer.status_code == 422
     assert the_check(run).version == 2
+
+
+def test_a_row_removed_in_between_says_so_and_keeps_what_was_typed(
+    desk: Client, run: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    send(desk, run, assist_ratio="1:1")
+
+    def removed_first(**given: Any) -> None:
+        DailyCheck.objects.all().delete()
+        raise actions.Gone
+
+    monkeypatch.setattr(actions, "correct", removed_first)
+    answer = send(desk, run, assist_ratio="1:1", pulse="ABSENT", version=1, change_reason="typed")
+    assert answer.status_code == 422
+    assert "Somebody removed this row" in answer.content.decode()
+    assert 'value="ABSENT" selected' in answer.content.decode()
 
 
 def test_a_draft_comes_back_to_its_owner_only(
