@@ -71,6 +71,9 @@ def check_outcome(outcome: CourseOutcome) -> list[Problem]:
                 "outcome_before_course", "occurred_at", "The outcome lies before the first device went in."
             )
         )
+    elif outcome.occurred_at and outcome.course.runs.filter(inserted_at__gt=outcome.occurred_at).exists():
+        text = "A device went in after this time. Correct that run, or this time."
+        found.append(refuse("outcome_before_run", "occurred_at", text))
     if outcome.occurred_at and last and outcome.occurred_at < last - timedelta(days=1):
         text = "A device was removed more than a day after this outcome."
         found.append(ask("outcome_before_removal", "occurred_at", text))

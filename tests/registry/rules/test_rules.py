@@ -89,6 +89,12 @@ def later(run: Run, **values: Any) -> Run:
     return Run(course=run.course, patient=run.patient, run_no=2, replaces=run, **{**RUN, **sound, **values})
 
 
+def exchanged(run: Run) -> Run:
+    """The first catheter, after which another went in three days ago."""
+    later(run, inserted_at=days_ago(3)).save()
+    return run
+
+
 def check(run: Run, **values: Any) -> DailyCheck:
     return DailyCheck(run=run, **{"checked_on": days_ago(4).date(), **values})
 
@@ -181,6 +187,7 @@ CASES = [
     Case("outcome_twice", "outcome", BLOCKS,
          lambda run: outcome(create_outcome(course=run.course).course.runs.get())),
     Case("outcome_before_course", "occurred_at", BLOCKS, lambda run: outcome(run, occurred_at=days_ago(12))),
+    Case("outcome_before_run", "occurred_at", BLOCKS, lambda run: outcome(exchanged(run))),
     Case("outcome_before_removal", "occurred_at", ASKS, lambda run: outcome(removed(run, 1))),
     Case("discharge_before_outcome", "discharged_on", BLOCKS,
          lambda run: outcome(run, discharged_on=days_ago(6).date())),
