@@ -197,7 +197,7 @@ def test_trends_are_the_same_on_page_slide_and_in_the_workbook(material: Materia
 
     assert len(material.trends) == 4
     for chart in material.trends:
-        page = {trace["name"]: trace for trace in plotly_spec(chart)["data"]}
+        page = {trace["name"]: trace for trace in plotly_spec(chart)["data"] if "name" in trace}
         plotted = {series.name: series for series in on_slides[chart.label].plots[0].series}
         for series in chart.series:
             assert list(page[series.name]["x"]) == list(series.x)
