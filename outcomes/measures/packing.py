@@ -19,7 +19,7 @@ def packed(pks: Ints) -> Callable[[], Ints]:
     where they are too large) are fewer.
     """
     if pks.size <= FEW:
-        few = pks.copy()  # not a view, which would hold all that it was taken from
+        few = pks if pks.base is None else pks.copy()  # a view would hold all that it was taken from
         return lambda: few
     least, greatest = int(pks.min()), int(pks.max())
     span = greatest - least + 1
