@@ -35,9 +35,8 @@ class IssueForm(forms.Form):
         widget=forms.Textarea(attrs={"rows": 2}),
     )
     interim = forms.BooleanField(
-        label="Issue it as interim: the period has not ended", required=False,
-        help_text="The statement will begin with “Interim, before the period’s end”.",
-    )  # fmt: skip
+        label="Issue it as interim, before the period’s end; the statement will begin so", required=False
+    )
     password = forms.CharField(
         label="Your password", widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
         help_text="Signing asks for it again.",
