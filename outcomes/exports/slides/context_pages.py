@@ -28,14 +28,16 @@ def comparison(story: Story) -> None:
     chart, compared = material.forest, material.compared
     if not isinstance(chart, ComparisonChart) or compared is None:
         return
-    notes = [*summary(compared), f"{chart.label}. {chart.method}", *_forest_notes(chart), CAUTION]
+    refused = refusals(compared)
+    notes = [*summary(compared), f"{chart.label}. {chart.method}", *refused, *_forest_notes(chart), CAUTION]
     page = story.page(chart.finding.rstrip("."), notes)
     shown = chart.of(forest_rows(compared, chart))
     place(page, shown, Box(0.6, 1.36, 12.13, 4.8))
     dropped = len(chart.rows) - len(shown.rows)
     rest = f" {dropped} more outcomes are in the packet." if dropped else ""
     first = f"All courses until {material.compared_until}. ■ crude, ● weighted, limits in brackets.{rest}"
-    lines = [f"{first} {NEVER_CAUSAL}", " ".join([SEVERAL, *refusals(compared), story.mark])]
+    why = "Why some outcomes are not weighted stands in the notes." if refused else ""
+    lines = [f"{first} {NEVER_CAUSAL}", " ".join(part for part in (SEVERAL, why, story.mark) if part)]
     page.words(Box(0.6, 6.15, 12.1, 0.8), lines, size=SMALL_SIZE - 1, soft=True)
 
 
