@@ -66,6 +66,12 @@ def chosen_events(programme: Programme, endpoint: Endpoint) -> Flags:
 
 def placed_events(programme: Programme, units: Units, endpoint: Endpoint) -> tuple[Ints, Ints, Flags]:
     """Positions of the events that fall into rows, their rows, and whether they came early."""
+    if endpoint.code not in units.placed:
+        units.placed[endpoint.code] = _place_events(programme, units, endpoint)
+    return units.placed[endpoint.code]
+
+
+def _place_events(programme: Programme, units: Units, endpoint: Endpoint) -> tuple[Ints, Ints, Flags]:
     happened = programme.happened
     row = units.of_run[happened.run]
     event = np.flatnonzero(chosen_events(programme, endpoint) & (row >= 0))

@@ -136,6 +136,11 @@ class Units:
         """Rows seen from their first minute: no transfer in."""
         return self.observed_from <= self.started
 
+    @cached_property
+    def placed(self) -> dict[str, tuple[Ints, Ints, Flags]]:
+        """Events placed into these rows so far, by outcome; ``answers.placed_events`` fills it."""
+        return {}
+
     def arm(self, axillary: bool) -> Flags:
         """Rows of one route."""
         return self.axillary if axillary else ~self.axillary
