@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
-
 import pytest
 from django.utils import timezone
 
-from outcomes.issuing import issue, late_changes, restatements, settled_moment
+from outcomes.issuing import late_changes, restatements
 from outcomes.issuing.restated_changes import LATE, behind_values
-from outcomes.period import Period
 from registry import actions
 from registry.models import Candidate, Event, IssuedReport, Run, User
 from registry.problem import ask
@@ -23,16 +20,11 @@ from tests.factories import (
     create_patient,
     days_ago,
 )
+from tests.outcomes.issuing.test_restated import issue_now
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
 REASON = "found in the ward notes"
-
-
-def issue_now(run: Run, by: User) -> IssuedReport:
-    centre = run.course.centre
-    period = Period.between((run.inserted_at - timedelta(days=1)).date(), timezone.localdate(), centre.zone)
-    return issue(centre=centre, period=period, statement="I have read it.", as_of=settled_moment(), by=by)
 
 
 @pytest.fixture
